@@ -1,0 +1,31 @@
+"""What can go wrong, each with the exit code the command ends with."""
+
+
+class MeltwickError(Exception):
+    """Base of every error the program raises on purpose; its text is one clear line."""
+
+    exit_code = 1
+
+
+class PlanError(MeltwickError):
+    """The plan says something that cannot be done or read."""
+
+    exit_code = 2
+
+
+class StockError(MeltwickError):
+    """A blank, fabric, pole, tie or dye that is not in stock, or a bad stock file."""
+
+    exit_code = 2
+
+
+class FileError(MeltwickError):
+    """A file or folder that is missing, unreadable or in the way."""
+
+    exit_code = 2
+
+
+class ResourceError(MeltwickError):
+    """Not enough memory or disk."""
+
+    exit_code = 4

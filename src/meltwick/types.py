@@ -1,0 +1,354 @@
+"""Every frozen record that travels the corridor, in SI units.
+
+Arrays are flat, panel after panel; species (dye components) come last. Records are never
+modified: each room takes some and returns new ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from shapely.geometry import Polygon
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+Flags = NDArray[np.bool_]
+
+Observer = Callable[[str, int, int], None]
+"""``observer(stage, done, total)``; ``done`` never falls within a stage."""
+
+# --------------------------------------------------------------------------- materials
+
+
+@dataclass(frozen=True)
+class Fabric:
+    """A cloth as bought. Sources stand beside the data in ``stock/fabrics.toml``."""
+
+    name: str
+    mass_per_area: float  # [kg/m2]
+    thickness: float  # [m] at about 1 kPa
+    fibre_density: float  # [kg/m3]
+    dyeable_share: float = 1.0  # share of the fibre mass that takes reactive dye
+    uptake: float = 1.0  # sorption and sites relative to bleached cotton
+    wetting: float = 1.0  # 1 wets at once, 0 sheds water
+    scoured: bool = True  # an unscoured cloth wets in patches
+    ground: tuple[float, ...] = ()  # reflectance 400..700 nm by 10 nm; empty: bleached white
+    ground_name: str = "white"
+
+    @property
+    def solid(self) -> float:
+        """Share of the cloth's volume that is fibre, phi0 = m / (rho_f T) (sources: identity)."""
+        return self.mass_per_area / (self.fibre_density * self.thickness)
+
+
+@dataclass(frozen=True)
+class Blank:
+    """A garment blank at one size. ``cut`` names the outline rule in ``cloth.py``."""
+
+    name: str
+    cut: str
+    size: str
+    measures: Mapping[str, float]  # [m] half_chest, length, sleeve ... or width, height
+
+
+@dataclass(frozen=True)
+class Component:
+    """One dye molecule of a mixture."""
+
+    name: str  # a Colour Index generic name where known, else our own word
+    bands: tuple[tuple[float, float, float], ...]  # (peak [nm], half width [nm], K/S per % owf)
+    kd: float  # [m3/kg] cold, soda-wet cotton: slope of the sorption isotherm
+    strike: float  # fixing rate relative to Constants.k_fix
+    diffusivity: float  # [m2/s] in water at 25 degC
+    note: str = ""  # standing of the absorption data: read, memory or invented
+
+
+@dataclass(frozen=True)
+class Dye:
+    """A jar of powder: components by mass share of pure dye."""
+
+    name: str
+    parts: tuple[tuple[Component, float], ...]  # shares sum to 1
+    solubility: float = 70.0  # [kg/m3] near 0 degC
+    spoon: float = 2.5e-3  # [kg] in one level US teaspoon
+    dark: float = 0.5  # 0 light .. 1 dark, for the advice on order along an incline
+    splitting_known: bool = True
+
+
+# --------------------------------------------------------------------------- a plan, resolved
+
+
+@dataclass(frozen=True)
+class Halve:
+    """Reflect across a line of the garment; the moving side lands on top."""
+
+    line: Literal["spine", "waist"] = "spine"
+    moves: Literal["left", "right", "top", "bottom"] = "left"
+
+
+@dataclass(frozen=True)
+class PoleWrap:
+    """Roll round a cylinder at a bias, then push along it into knife pleats."""
+
+    diameter: float  # [m] outside
+    bias: float  # [rad] between the pole and the garment's length
+    lean: Literal["right", "left"] = "right"  # towards which shoulder the pole points
+    starts_at: Literal["hem", "shoulder"] = "hem"  # the corner that is laid on the pole first
+    squeeze: float = 3.0  # cloth length / pushed length
+    even: bool = False  # False: tighter at the end that was pushed first
+
+
+Fold = Halve | PoleWrap
+
+
+@dataclass(frozen=True)
+class StringTie:
+    """String wound as a helix round the bundle."""
+
+    spacing: float  # [m] along the pole, after pushing
+    pull: float  # [N]
+    thickness: float  # [m]
+
+
+Tie = StringTie
+
+
+@dataclass(frozen=True)
+class Soda:
+    """Soda ash that the cloth carries; ``strength`` 0 means none."""
+
+    how: str
+    strength: float  # [kg/m3] sodium carbonate in the water that wets the cloth
+    minutes: float = 20.0
+
+
+@dataclass(frozen=True)
+class Ice:
+    """One load of ice."""
+
+    mass: float  # [kg]
+    chunk: float  # [m] typical piece
+    kind: str = "cubes"
+
+
+@dataclass(frozen=True)
+class Powder:
+    """One dye laid in one zone."""
+
+    dye: str
+    mass: float  # [kg]
+    zone: tuple[float, float]  # along the incline, 0 low end .. 1 high end
+    over_ice: bool = False
+
+
+@dataclass(frozen=True)
+class Round:
+    """One dyeing from fold to wash."""
+
+    folds: tuple[Fold, ...]
+    tie: Tie | None
+    soda: Soda
+    ice: tuple[Ice, ...]
+    powder: tuple[Powder, ...]
+    incline: float  # [rad] of the pole or rack
+    rest_on: str
+    room: float  # [K] while the ice melts
+    batch_time: float  # [s] counted from when the ice is gone
+    batch_temperature: float  # [K]
+    batch_cover: str  # wrapped, open
+    wash: str  # careful, ordinary, hurried
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """A plan with its words and stock names turned into numbers."""
+
+    name: str
+    seed: int
+    neatness: float  # 0 tidy .. 1 loose
+    blank: Blank
+    fabric: Fabric
+    damp: float  # [kg/kg] water held at the start over dry cloth mass
+    rounds: tuple[Round, ...]
+    dyes: tuple[Dye, ...]
+
+
+# --------------------------------------------------------------------------- cloth
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One piece of the garment laid flat; the back is stored as seen through the front."""
+
+    name: str
+    outline: Polygon  # [mm] x right from the spine, y down from the high point of the shoulder
+    origin: tuple[float, float]  # [m] x, y of the raster's upper left corner
+    index: Ints  # (rows, cols): cell number, or -1 outside
+    first: int  # number of the panel's first cell
+    count: int
+
+
+@dataclass(frozen=True)
+class Cloth:
+    """The raster of every panel. N cells, all of one square pitch."""
+
+    pitch: float  # [m]
+    panels: tuple[Panel, ...]
+    fabric: Fabric
+    panel: Ints  # (N,) which panel
+    row: Ints  # (N,)
+    col: Ints  # (N,)
+    x: Floats  # (N,) [m] right of the spine, as seen from the front
+    y: Floats  # (N,) [m] down from the shoulder's high point
+    thickness: Floats  # (N,) [m], more at hems, ribs and seams
+    mass_per_area: Floats  # (N,) [kg/m2]
+    dyeable: Flags  # (N,) False under stitching and label: outside the white share
+    edges: Ints  # (E, 2) in-plane neighbours: right and below, within one panel
+    seams: Ints  # (S, 2) cells joined across a seam
+    zone: Ints  # (N,) index into zones
+    zones: tuple[str, ...]
+
+    @property
+    def size(self) -> int:
+        """Number of cells."""
+        return len(self.x)
+
+
+# --------------------------------------------------------------------------- bundle
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """Folded and tied cloth: who touches whom, and where each cell lies in the room."""
+
+    contacts: Ints  # (C, 2) cells of consecutive layers
+    contact_area: Floats  # (C,) [m2]
+    film: Ints  # (F, 2) cells whose outsides are neighbours on the bundle's surface
+    film_width: Floats  # (F,) shared width over distance [-]
+    exposed: Floats  # (N,) share of the cell that lies on the outside
+    upward: Floats  # (N,) share of the cell that rain from above would strike
+    covered: Floats  # (N,) share of the exposed part that lies under string
+    along: Floats  # (N,) [m] from the low end, along the pole or rack
+    height: Floats  # (N,) [m] z in the room
+    depth: Floats  # (N,) [m] of cloth between the cell and the outside
+    layers: Floats  # (N,) layers in the cell's column
+    pressure: Floats  # (N,) [Pa]
+    solid: Floats  # (N,) phi, compressed
+    thickness: Floats  # (N,) [m], compressed
+    length: float  # [m] along the pole or rack
+    strain99: float  # 99th percentile of the hand's stretch of the map
+    notes: Mapping[str, float] = field(default_factory=dict)
+
+
+# --------------------------------------------------------------------------- water and dye
+
+
+@dataclass(frozen=True)
+class Seepage:
+    """Steady flow at several melt levels, and what it reports."""
+
+    levels: Floats  # (Q,) melt rate over the first melt rate
+    w: Floats  # (Q, N) exp(alpha H)
+    melt: Floats  # (N,) [m3/s] at level 1
+    melt_seconds: float  # until the ice is gone
+    over_full_share: float
+    ran_off_share: float
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Where the dye went [kg]. It closes to 1e-9 of what was laid."""
+
+    laid: float
+    fixed: float
+    hydrolysed: float
+    ran_off: float
+    drained: float
+    washed_out: float
+    undissolved: float
+
+    @property
+    def relative_error(self) -> float:
+        """Laid less all that it became, over laid (0 when nothing was laid)."""
+        found = (
+            self.fixed
+            + self.hydrolysed
+            + self.ran_off
+            + self.drained
+            + self.washed_out
+            + self.undissolved
+        )
+        return abs(self.laid - found) / self.laid if self.laid else abs(found)
+
+
+@dataclass(frozen=True)
+class FixedDye:
+    """Dye bound to the fibre after wash-out, (N, K) [kg per kg of fibre]."""
+
+    species: tuple[Component, ...]
+    amount: Floats
+
+
+@dataclass(frozen=True)
+class Look:
+    """The colour of every cell, dry."""
+
+    srgb: Floats  # (N, 3) 0..1, encoded
+    lab: Floats  # (N, 3) CIELAB, D65, 2 degrees
+    delta: Floats  # (N,) Delta E*ab to the undyed cloth
+    undyed_srgb: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Area shares of the dyeable cloth."""
+
+    whole: Mapping[str, float]  # white, pale, mid, deep
+    white_at: Mapping[str, float]  # white share by threshold
+    panels: Mapping[str, Mapping[str, float]]
+    zones: Mapping[str, Mapping[str, float]]
+    front_back_likeness: float
+    left_right_likeness: float
+
+
+@dataclass(frozen=True)
+class RoundReport:
+    """What one round did, for the table and the JSON."""
+
+    layers_mean: float
+    exposed_share: float
+    melt_hours: float
+    melt_hours_90: float
+    ran_off_share: float
+    over_full_share: float
+    strain99: float
+    steps: int
+    balance: Balance
+
+
+@dataclass(frozen=True)
+class Result:
+    """Everything that a preview shows. The cloth and its look come along for pictures."""
+
+    plan: str
+    digest: str
+    seed: int
+    detail_pitch: float  # [m]
+    cloth: Cloth
+    fixed: FixedDye
+    look: Look
+    shares: Shares
+    rounds: tuple[RoundReport, ...]
+    seconds: Mapping[str, float]
+    extra: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def white_share(self) -> float:
+        """Area share of undyed cloth."""
+        return self.shares.whole["white"]
