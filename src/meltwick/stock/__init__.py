@@ -1,1 +1,5 @@
-"""Placeholder."""
+"""What a plan may name: blanks, fabrics, poles, pulls and dyes, as data that makers may add to."""
+
+from meltwick.stock.loader import BlankLine, Stock, load_stock, own_folder
+
+__all__ = ["BlankLine", "Stock", "load_stock", "own_folder"]
