@@ -134,7 +134,7 @@ def _read_blank(where: str, name: str, table: object) -> BlankLine:
     entry.finish()
     if usual not in read:
         raise entry.fault("usual_size", f"is {shown(usual)}; {choices(usual, read)}")
-    return BlankLine(name, cut, usual, fabric, MappingProxyType(read))
+    return BlankLine(name, cut, usual, fabric, read)
 
 
 def _read_plain(where: str, name: str, table: object, kind: str, high: float) -> float:
@@ -181,7 +181,7 @@ def _build(tables: Tables) -> Stock:
         fabrics={n: read_fabric(w, n, t) for w, n, t in each("fabric")},
         poles={n: _read_plain(w, n, t, "length", 0.5) for w, n, t in each("pole")},
         ties={n: _read_plain(w, n, t, "force", 200.0) for w, n, t in each("tie")},
-        components=MappingProxyType(components),
+        components=components,
         dyes={n: read_dye(w, n, t, components) for w, n, t in each("dye")},
     )
     for where, _, table in each("blank"):
