@@ -213,11 +213,21 @@ class Cloth:
     seams: Ints  # (S, 2) cells joined across a seam
     zone: Ints  # (N,) index into zones
     zones: tuple[str, ...]
+    details: tuple[Detail, ...] = ()  # lines that a picture draws
 
     @property
     def size(self) -> int:
         """Number of cells."""
         return len(self.x)
+
+
+@dataclass(frozen=True)
+class Detail:
+    """A line of the garment that a picture draws: a rib's edge, a row of stitching, a seam."""
+
+    kind: str  # rib edge, hem stitching, cuff stitching, sleeve seam, label
+    panel: str
+    points: Floats  # (n, 2) [mm] x right of the spine, y down from the shoulder's high point
 
 
 # --------------------------------------------------------------------------- bundle

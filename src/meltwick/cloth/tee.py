@@ -1,0 +1,295 @@
+"""The outline of a T-shirt laid flat.
+
+Half-chest, length and sleeve are the maker's; the rest follows from them by proportions that are
+common practice (no source: the size standard EN 13402-3 gives bodies, not garments) and may be
+given as measures too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import cos, radians, sin, tan
+
+import numpy as np
+from shapely.geometry import LineString, MultiLineString, Polygon, box
+
+from meltwick.cloth.pattern import Band, Pattern, Stitching, curve, mirrored, strip
+from meltwick.errors import StockError
+from meltwick.types import Blank, Detail, Floats
+
+# Common practice, no source [mm], and how many times the single cloth lies there.
+HEM = 22.0
+CUFF = 20.0
+RIB = 18.0
+ALLOWANCE = 6.0
+TURNED = (2.0, 2.0)  # (thickness, mass): a hem is the cloth turned up once
+RIBBED = (2.2, 2.3)  # a folded rib, knitted tighter
+OVERLOCKED = (1.8, 1.9)  # the allowance lies under the panel
+THREAD = 0.5  # [mm] of bare thread for each needle
+NEEDLES = (0.0, 5.0)  # [mm] a twin needle sews two rows, the lower at the turned edge
+LABEL = (44.0, 22.0)  # [mm] wide, high
+
+ZONES = ("chest", "belly", "sleeves", "hem", "shoulders", "spine")
+
+
+@dataclass(frozen=True)
+class _Sizes:
+    """All measures in millimetres."""
+
+    chest: float  # half the chest
+    length: float
+    sleeve: float
+    neck: float  # width of the neck
+    front_drop: float
+    back_drop: float
+    shoulder: float  # width over the shoulders
+    armhole: float  # depth of the underarm below the shoulder's high point
+    cuff: float
+
+
+def tee(blank: Blank) -> tuple[Pattern, ...]:
+    """Draw the front and back of a T-shirt.
+
+    Parameters
+    ----------
+    blank : Blank
+        Measures [m]: ``half_chest``, ``length``, ``sleeve``; optional ``neck_width``,
+        ``front_neck_drop``, ``back_neck_drop``, ``shoulder_width``, ``armhole_depth``, ``cuff``.
+
+    Returns
+    -------
+    tuple of Pattern
+        Front, then back; the back as seen through the front.
+
+    Raises
+    ------
+    StockError
+        A measure is missing, or they don't make a shirt.
+    """
+    size = _sizes(blank)
+    sides = _sides(size)
+    return tuple(
+        _panel(name, size, sides, drop)
+        for name, drop in (("front", size.front_drop), ("back", size.back_drop))
+    )
+
+
+def _sizes(blank: Blank) -> _Sizes:
+    """Read the measures, filling in what was not given."""
+    given: Mapping[str, float] = blank.measures
+    for key in ("half_chest", "length", "sleeve"):
+        if not given.get(key, 0.0) > 0:
+            raise StockError(
+                f"blank {blank.name!r}, size {blank.size!r}: {key} is {given.get(key, 'missing')}; "
+                "a tee needs half_chest, length and sleeve, each more than 0"
+            )
+    chest = given["half_chest"]
+
+    def mm(key: str, share: float) -> float:
+        return 1000 * given.get(key, share * chest)
+
+    size = _Sizes(
+        chest=1000 * chest,
+        length=1000 * given["length"],
+        sleeve=1000 * given["sleeve"],
+        neck=mm("neck_width", 0.335),
+        front_drop=mm("front_neck_drop", 0.165),
+        back_drop=mm("back_neck_drop", 0.035),
+        shoulder=mm("shoulder_width", 0.93),
+        armhole=mm("armhole_depth", 0.455),
+        cuff=mm("cuff", 0.39),
+    )
+    if not (size.neck < size.shoulder <= size.chest and 2 * size.armhole < 1.6 * size.length):
+        raise StockError(
+            f"blank {blank.name!r}, size {blank.size!r}: these measures make no tee; the neck must "
+            "be narrower than the shoulders, those no wider than the chest, and the length more "
+            f"than {1.25 * size.armhole / 1000:.2f} m"
+        )
+    return size
+
+
+def _sides(size: _Sizes) -> dict[str, Floats]:
+    """Draw the right half's border from the neck to the hem's middle, and the armhole."""
+    half = size.chest / 2
+    slope, arm = radians(16.0), radians(25.0)
+    neck = (size.neck / 2, 0.0)
+    point = (size.shoulder / 2, (size.shoulder - size.neck) / 2 * tan(slope))
+    lean = (slope + arm) / 2
+    top = (point[0] + size.sleeve * cos(arm), point[1] + size.sleeve * sin(arm))
+    third = size.sleeve / 3
+    overarm = curve(
+        point,
+        (point[0] + third * cos(lean), point[1] + third * sin(lean)),
+        (top[0] - third * cos(arm + 0.03), top[1] - third * sin(arm + 0.03)),
+        top,
+    )
+    turn = arm + radians(4.0)
+    low = (top[0] - size.cuff * sin(turn), top[1] + size.cuff * cos(turn))
+    cuff = curve(
+        top,
+        (
+            top[0] - 0.33 * size.cuff * sin(turn - 0.04),
+            top[1] + 0.33 * size.cuff * cos(turn - 0.04),
+        ),
+        (
+            low[0] + 0.33 * size.cuff * sin(turn + 0.04),
+            low[1] - 0.33 * size.cuff * cos(turn + 0.04),
+        ),
+        low,
+    )
+    corner = (half, size.armhole)
+    chest = (half, size.armhole + 0.12 * size.chest)
+    pit = curve(
+        low,
+        (low[0] + 0.55 * (corner[0] - low[0]), low[1] + 0.55 * (corner[1] - low[1])),
+        (corner[0], corner[1] + 10),
+        chest,
+        points=33,
+    )
+    meet = 22  # where the armhole seam meets the underarm
+    hem = size.length - 5.0
+    waist = 0.010 * size.chest
+    side = curve(
+        chest,
+        (half - waist, chest[1] + 0.3 * (hem - chest[1])),
+        (half - waist, chest[1] + 0.65 * (hem - chest[1])),
+        (half, hem - 12),
+    )
+    armhole = curve(
+        point,
+        (point[0] - 0.045 * size.chest, point[1] + 0.35 * (pit[meet, 1] - point[1])),
+        (point[0] - 0.03 * size.chest, point[1] + 0.85 * (pit[meet, 1] - point[1])),
+        (pit[meet, 0], pit[meet, 1]),
+    )
+    round_off = curve(
+        (half, hem - 12), (half, hem - 4), (half - 4, hem), (half - 14, hem), points=9
+    )
+    bottom = curve((half - 14, hem), (half / 2, hem + 5), (half / 4, hem + 5), (0.0, hem + 5))
+    shoulder = np.array([neck, point])
+    return {
+        "shoulder": shoulder,
+        "overarm": overarm,
+        "cuff": cuff,
+        "pit": pit,
+        "side": side,
+        "hem": np.vstack([round_off, bottom[1:]]),
+        "fold": np.vstack([(half + 30, hem), bottom]),  # the turned edge, run on past the sides
+        "armhole": armhole,
+        "sleeve": np.vstack([overarm, cuff, pit[: meet + 1], armhole[::-1]]),
+    }
+
+
+def _neckline(size: _Sizes, drop: float) -> Floats:
+    """Draw the right half of the neck, from the middle to the shoulder."""
+    half = size.neck / 2
+    return curve(
+        (0.0, drop), (0.58 * half, drop), (half - 0.06 * drop, 0.62 * drop), (half, 0.0), points=32
+    )
+
+
+def _panel(name: str, size: _Sizes, sides: dict[str, Floats], drop: float) -> Pattern:
+    """Put one panel together."""
+    neck = _neckline(size, drop)
+    order = ("shoulder", "overarm", "cuff", "pit", "side", "hem")
+    right = np.vstack([neck, *(sides[key] for key in order)])
+    outline = Polygon(np.vstack([right, mirrored(right)]))
+    if not outline.is_valid:
+        raise StockError("these measures make a tee whose border crosses itself")
+
+    def both(*keys: str) -> list[Floats]:
+        line = np.vstack([sides[key] for key in keys])
+        return [line, mirrored(line)]
+
+    seam = MultiLineString(both("shoulder", "overarm") + both("pit", "side"))
+    whole_hem = np.vstack([sides["hem"], mirrored(sides["hem"])])
+    fold = np.vstack([sides["fold"], mirrored(sides["fold"])])
+    whole_neck = np.vstack([mirrored(neck), neck])
+    free = MultiLineString([*both("cuff"), whole_hem, whole_neck])
+    bands = (
+        Band(strip(LineString(fold), HEM, outline), *TURNED),
+        *(Band(strip(LineString(line), CUFF, outline), *TURNED) for line in both("cuff")),
+        Band(strip(LineString(whole_neck), RIB, outline), *RIBBED),
+        Band(strip(seam, ALLOWANCE, outline), *OVERLOCKED),
+    )
+    sewn = _sewing(name, outline, fold, both("cuff"))
+    lines = _lines(name, outline, whole_neck, both("armhole"), sewn)
+    label: tuple[Polygon, ...] = ()
+    if name == "back":
+        under = drop + RIB + 4
+        label = (box(-LABEL[0] / 2, under, LABEL[0] / 2, under + LABEL[1]),)
+        corners = np.asarray(label[0].exterior.coords, dtype=np.float64)
+        lines = (*lines, Detail("label", name, corners))
+    return Pattern(
+        name=name,
+        outline=outline,
+        seam=seam,
+        free=free,
+        bands=bands,
+        stitching=tuple(Stitching(LineString(d.points), THREAD) for d in sewn),
+        bare=label,
+        zones=_zones(name, size, both("sleeve")),
+        rest="belly",
+        details=lines,
+    )
+
+
+def _sewing(name: str, outline: Polygon, hem: Floats, cuffs: list[Floats]) -> tuple[Detail, ...]:
+    """Lay the rows of the twin needle over hem and cuffs."""
+    rows = []
+    for kind, edge, depth in (
+        ("hem stitching", hem, HEM),
+        *(("cuff stitching", line, CUFF) for line in cuffs),
+    ):
+        for needle in NEEDLES:
+            points = _inset(edge, depth - needle, outline)
+            if len(points) > 1:
+                rows.append(Detail(kind, name, points))
+    return tuple(rows)
+
+
+def _lines(
+    name: str,
+    outline: Polygon,
+    neck: Floats,
+    armholes: list[Floats],
+    sewn: tuple[Detail, ...],
+) -> tuple[Detail, ...]:
+    """Collect what a picture draws."""
+    return (
+        Detail("rib edge", name, _inset(neck, RIB, outline)),
+        *(Detail("sleeve seam", name, line) for line in armholes),
+        *sewn,
+    )
+
+
+def _inset(edge: Floats, depth: float, outline: Polygon) -> Floats:
+    """Follow an edge at some depth inside the panel [mm]."""
+    for side in (depth, -depth):
+        line = LineString(edge).offset_curve(side, quad_segs=6)
+        if line.intersection(outline).length > 0.5 * line.length:
+            # a shirt's rows of stitches stop a hair short of the seams
+            kept = line.intersection(outline.buffer(-0.5))
+            longest = max(getattr(kept, "geoms", [kept]), key=lambda part: part.length)
+            return np.asarray(longest.coords, dtype=np.float64)
+    return np.zeros((0, 2))
+
+
+def _zones(name: str, size: _Sizes, sleeves: list[Floats]) -> tuple[tuple[str, Polygon], ...]:
+    """Name the body's zones, the first that holds a cell claiming it; the rest is belly.
+
+    Chest and belly are the front and the flanks of the back; the spine is the middle half of the
+    back between shoulders and hem.
+    """
+    wide = size.chest + size.sleeve
+    yoke = 0.55 * size.armhole
+    ribs = size.armhole + 0.22 * (size.length - size.armhole)
+    hem = size.length - 0.12 * size.length
+    spine = (("spine", box(-size.chest / 4, yoke, size.chest / 4, hem)),) if name == "back" else ()
+    return (
+        *(("sleeves", Polygon(line)) for line in sleeves),
+        ("hem", box(-wide, hem, wide, size.length + 50)),
+        ("shoulders", box(-wide, -50.0, wide, yoke)),
+        *spine,
+        ("chest", box(-wide, yoke, wide, ribs)),
+    )
