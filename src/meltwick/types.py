@@ -245,6 +245,7 @@ class Bundle:
     upward: Floats  # (N,) share of the cell that rain from above would strike
     covered: Floats  # (N,) share of the exposed part that lies under string
     along: Floats  # (N,) [m] from the low end, along the pole or rack
+    across: Floats  # (N,) [m] sideways from the pole's axis
     height: Floats  # (N,) [m] z in the room
     depth: Floats  # (N,) [m] of cloth between the cell and the outside
     layers: Floats  # (N,) layers in the cell's column
@@ -323,7 +324,7 @@ class Shares:
     white_at: Mapping[str, float]  # white share by threshold
     panels: Mapping[str, Mapping[str, float]]
     zones: Mapping[str, Mapping[str, float]]
-    front_back_likeness: float
+    front_back_likeness: float | None  # None where there is no back
     left_right_likeness: float
 
 
