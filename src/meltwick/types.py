@@ -102,6 +102,7 @@ class PoleWrap:
     starts_at: Literal["hem", "shoulder"] = "hem"  # the corner that is laid on the pole first
     squeeze: float = 3.0  # cloth length / pushed length
     even: bool = False  # False: tighter at the end that was pushed first
+    pole: str = ""  # trade name, for showing; empty when the plan gives a diameter
 
 
 Fold = Halve | PoleWrap
@@ -114,6 +115,7 @@ class StringTie:
     spacing: float  # [m] along the pole, after pushing
     pull: float  # [N]
     thickness: float  # [m]
+    word: str = ""  # loose, snug, tight, very tight, for showing; empty for a plan in newtons
 
 
 Tie = StringTie
@@ -126,6 +128,9 @@ class Soda:
     how: str
     strength: float  # [kg/m3] sodium carbonate in the water that wets the cloth
     minutes: float = 20.0
+    mass: float = 0.0  # [kg] of soda ash in the soak, for showing
+    water: float = 0.0  # [m3] of the soak, for showing
+    kind: str = "light"
 
 
 @dataclass(frozen=True)
@@ -177,6 +182,7 @@ class Recipe:
     damp: float  # [kg/kg] water held at the start over dry cloth mass
     rounds: tuple[Round, ...]
     dyes: tuple[Dye, ...]
+    notes: str = ""
 
 
 # --------------------------------------------------------------------------- cloth

@@ -1,0 +1,245 @@
+"""How one value of a plan is read: a quantity, a word, a number, each with its bounds.
+
+Every fault is raised with its whole text, so that `messages` only has to put the path before it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, NamedTuple
+
+from pydantic import BeforeValidator, PlainValidator
+from pydantic_core import PydanticCustomError
+
+from meltwick.stock.reading import choices, one_line
+from meltwick.units import EXAMPLES, QuantityError, parse, parse_one_of, shown
+
+
+class Amount(NamedTuple):
+    """A quantity of stuff by weight [kg] or by measure [m3]."""
+
+    dimension: str  # "mass" or "volume"
+    value: float
+
+
+def fault(said: str, key: str = "") -> PydanticCustomError:
+    """Return an error whose text is complete; `key` is added to the path."""
+    return PydanticCustomError("plan", "{said}", {"said": one_line(said), "key": key})
+
+
+def is_number(value: object) -> bool:
+    """Return whether a value is a number in a plan; true and false are not."""
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _bounded(found: object, value: float, low: float, high: float, bounds: str) -> float:
+    # a little slack, so that a bound written in other units is inside
+    slack = 1e-9 * max(abs(low), abs(high))
+    if not (low - slack <= value <= high + slack):
+        raise fault(f"{shown(found)} is out of reach; it must lie from {bounds}")
+    return float(value)
+
+
+def _read(found: object, dimension: str) -> float:
+    try:
+        return parse(found, dimension)  # type: ignore[arg-type]
+    except QuantityError as error:
+        raise fault(str(error)) from None
+
+
+def quantity(dimension: str, low: str, high: str) -> PlainValidator:
+    """Read a quantity between two bounds written as a maker would."""
+    least, most = parse(low, dimension), parse(high, dimension)
+
+    def read(found: object) -> float:
+        return _bounded(found, _read(found, dimension), least, most, f"{low} to {high}")
+
+    return PlainValidator(read)
+
+
+def weight_or_measure(
+    low: float, high: float, bounds: str, words: Iterable[str] = ()
+) -> PlainValidator:
+    """Read a weight or a measure; `low` and `high` are the weights [kg] it may have.
+
+    A measure is only held to be finite here; what it weighs is known when stock is at hand.
+    """
+    known = tuple(words)
+
+    def read(found: object) -> Amount | str:
+        if isinstance(found, str) and (word := _same(found, known)):
+            return word
+        try:
+            dimension, value = parse_one_of(found, ("mass", "volume"))  # type: ignore[arg-type]
+        except QuantityError as error:
+            more = f", or one of the words {', '.join(known)}" if known else ""
+            raise fault(f"{error}{more}") from None
+        if dimension == "mass":
+            _bounded(found, value, low, high, bounds)
+        elif not 0 < value <= 0.2:
+            raise fault(f"{shown(found)} is out of reach; it must be more than 0 and at most 200 L")
+        return Amount(dimension, value)
+
+    return PlainValidator(read)
+
+
+def _same(found: str, known: Iterable[str]) -> str | None:
+    folded = " ".join(found[:80].casefold().split())
+    return next((word for word in known if word.casefold() == folded), None)
+
+
+def word(known: Iterable[str], later: Iterable[str] = ()) -> PlainValidator:
+    """Read one of several words; those of `later` are known to the trade but not built yet."""
+    allowed, coming = tuple(known), tuple(later)
+
+    def read(found: object) -> str:
+        if not isinstance(found, str):
+            raise fault(f"{shown(found)} is not a word; {choices('', allowed)}")
+        if chosen := _same(found, allowed):
+            return chosen
+        if _same(found, coming):
+            raise fault(f"{shown(found)} is not built yet; {choices('', allowed)}")
+        raise fault(f"{shown(found)} is not known; {choices(found, allowed)}")
+
+    return PlainValidator(read)
+
+
+def word_or_number(
+    known: Mapping[str, float], low: float, high: float, percent: bool = False
+) -> PlainValidator:
+    """Read a word that stands for a number, or the number itself."""
+
+    def read(found: object) -> float:
+        if isinstance(found, str):
+            if chosen := _same(found, known):
+                return known[chosen]
+            if percent and "%" in found:
+                value = _read(found, "share")
+                return _bounded(found, value, low, high, f"{100 * low:g} % to {100 * high:g} %")
+            also = f"{choices(found, known)}, or a number from {low:g} to {high:g}"
+            raise fault(f"{shown(found)} is not known; {also}")
+        if not is_number(found):
+            raise fault(f"{shown(found)} is neither a word nor a number; {choices('', known)}")
+        return _bounded(found, found, low, high, f"{low:g} to {high:g}")  # type: ignore[arg-type]
+
+    return PlainValidator(read)
+
+
+def word_or_quantity(known: Iterable[str], dimension: str, low: str, high: str) -> PlainValidator:
+    """Read a word that the stock explains, or a quantity."""
+    words = tuple(known)
+    least, most = parse(low, dimension), parse(high, dimension)
+
+    def read(found: object) -> str | float:
+        if isinstance(found, str):
+            if chosen := _same(found, words):
+                return chosen
+            if not re.search("[0-9]", found):
+                also = f"{choices(found, words)}, or a {dimension} such as '{EXAMPLES[dimension]}'"
+                raise fault(f"{shown(found)} is not known; {also}")
+        return _bounded(found, _read(found, dimension), least, most, f"{low} to {high}")
+
+    return PlainValidator(read)
+
+
+def name_in_stock() -> PlainValidator:
+    """Read a name that the stock will look up."""
+
+    def read(found: object) -> str:
+        if not isinstance(found, str) or not 0 < len(found.strip()) <= 60:
+            raise fault(f"{shown(found)} is not a name; write it in quotes")
+        return found.strip()
+
+    return PlainValidator(read)
+
+
+def flag() -> PlainValidator:
+    """Read true or false."""
+
+    def read(found: object) -> bool:
+        if not isinstance(found, bool):
+            raise fault(f"{shown(found)} is neither true nor false")
+        return found
+
+    return PlainValidator(read)
+
+
+def whole(low: int, high: int) -> PlainValidator:
+    """Read a whole number."""
+
+    def read(found: object) -> int:
+        if isinstance(found, bool) or not isinstance(found, int):
+            raise fault(f"{shown(found)} is not a whole number")
+        if not low <= found <= high:
+            raise fault(f"{shown(found)} is out of reach; it must lie from {low} to {high}")
+        return found
+
+    return PlainValidator(read)
+
+
+def free_text(longest: int) -> PlainValidator:
+    """Read a note."""
+
+    def read(found: object) -> str:
+        if not isinstance(found, str) or len(found) > longest:
+            raise fault(f"{shown(found)} is not a text of at most {longest} characters")
+        return found
+
+    return PlainValidator(read)
+
+
+def push() -> PlainValidator:
+    """Read how far the cloth is pushed together: 3, or "70 cm to 25 cm"."""
+
+    def read(found: object) -> float:
+        if isinstance(found, str) and " to " in found:
+            first, _, last = found.partition(" to ")
+            whole_length, pushed = _read(first, "length"), _read(last, "length")
+            value = whole_length / pushed if pushed > 0 else math.inf
+        elif is_number(found):
+            value = float(found) if abs(found) < 1e9 else math.inf  # type: ignore[arg-type]
+        else:
+            raise fault(f"{shown(found)} is not a squeeze; write 3, or '70 cm to 25 cm'")
+        return _bounded(found, value, 1.0, 6.0, "1 (not pushed) to 6")
+
+    return PlainValidator(read)
+
+
+def zone(known: Mapping[str, tuple[float, float]]) -> PlainValidator:
+    """Read where along the incline powder is laid: a word or [from, to]."""
+
+    def read(found: object) -> tuple[float, float]:
+        if isinstance(found, str):
+            if chosen := _same(found, known):
+                return known[chosen]
+            also = f"{choices(found, known)}, or two numbers such as [0.65, 1.0]"
+            raise fault(f"{shown(found)} is not known; {also}")
+        numbers = isinstance(found, list) and len(found) == 2 and all(map(is_number, found))
+        if not (numbers and 0 <= found[0] < found[1] <= 1):  # type: ignore[index]
+            raise fault(
+                f"{shown(found)} is not a zone; write low, middle, high, all, or two numbers "
+                "from 0 (low end) to 1 (high end), the smaller first, such as [0.65, 1.0]"
+            )
+        return (float(found[0]), float(found[1]))  # type: ignore[index]
+
+    return PlainValidator(read)
+
+
+def several(most: int, what: str, least: int = 0) -> BeforeValidator:
+    """Read a list of tables; a single table serves as a list of one."""
+
+    def read(found: Any) -> Any:
+        if isinstance(found, Mapping):
+            return [found]
+        if not isinstance(found, list | tuple):
+            raise fault(f"{shown(found)} is not a table of {what}")
+        if not least <= len(found) <= most:
+            raise fault(f"{len(found)} of {what} are written; {least} to {most} are allowed")
+        return found
+
+    return BeforeValidator(read)
+
+
+Reader = Callable[[object], Any]

@@ -1,0 +1,229 @@
+"""From a plan in a maker's words to a recipe in numbers, with the stock at hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any, TypeVar
+
+from meltwick.errors import PlanError, StockError
+from meltwick.plan import words
+from meltwick.plan.models import (
+    DyeTable,
+    HalveFold,
+    IceTable,
+    Plan,
+    PoleFold,
+    RoundTable,
+    SodaTable,
+)
+from meltwick.plan.reading import Amount
+from meltwick.stock import Stock
+from meltwick.types import (
+    Blank,
+    Dye,
+    Fabric,
+    Fold,
+    Halve,
+    Ice,
+    PoleWrap,
+    Powder,
+    Recipe,
+    Round,
+    Soda,
+    StringTie,
+)
+from meltwick.units import GALLON, show_mass
+
+_TEASPOON = float(GALLON / 768)  # [m3] US
+_USUAL_POLE = "1-1/2 in pipe"
+
+_Found = TypeVar("_Found")
+
+
+class _Place:
+    """Where in the plan one stands, so that an error names its key."""
+
+    def __init__(self, where: str, path: str) -> None:
+        self._where, self._path = where, path
+
+    def key(self, name: str | int) -> _Place:
+        return _Place(self._where, f"{self._path}.{name}" if self._path else str(name))
+
+    def error(self, said: str) -> PlanError:
+        return PlanError(f"{self._where}: {self._path}: {said}")
+
+    def ask(self, look_up: Callable[..., _Found], *names: Any) -> _Found:
+        """Look something up in the stock; what is missing is the plan's fault."""
+        try:
+            return look_up(*names)
+        except StockError as error:
+            raise self.error(str(error)) from None
+
+
+def resolve(plan: Plan, stock: Stock) -> Recipe:
+    """Turn a plan's words and stock names into numbers.
+
+    Parameters
+    ----------
+    plan : Plan
+    stock : Stock
+
+    Returns
+    -------
+    Recipe
+        Everything in SI units. Dyes come in the order in which the plan first names them.
+
+    Raises
+    ------
+    PlanError
+        If a name is not in stock, or an amount cannot be: one line naming the key.
+    """
+    place = _Place(plan.where, "")
+    garment = place.key("garment")
+    asked = plan.garment
+    blank = garment.key("size" if asked.blank in stock.blanks else "blank").ask(
+        stock.blank, asked.blank, asked.size
+    )
+    if asked.fabric is None:
+        fabric = stock.usual_fabric(blank.name)
+    else:
+        fabric = garment.key("fabric").ask(stock.fabric, asked.fabric)
+    if asked.scoured is not None:
+        fabric = replace(fabric, scoured=asked.scoured)
+    rounds, dyes = [], dict[str, Dye]()
+    for number, table in enumerate(plan.round, 1):
+        here = place.key("round").key(number)
+        for n, line in enumerate(table.dye, 1):
+            dye = here.key("dye").key(n).key("dye").ask(stock.dye, line.dye)
+            dyes.setdefault(dye.name, dye)
+        rounds.append(_round(table, stock, here, blank, fabric))
+    return Recipe(
+        name=plan.name,
+        seed=plan.seed,
+        neatness=plan.neatness,
+        blank=blank,
+        fabric=fabric,
+        damp=asked.damp,
+        rounds=tuple(rounds),
+        dyes=tuple(dyes.values()),
+        notes=plan.notes,
+    )
+
+
+def cloth_area(blank: Blank) -> float:
+    """Return the cloth in a blank [m2], both layers, roughly: for usual amounts only.
+
+    A tee's sleeves add about a fifth to its body (a medium one has 0.91 m2).
+    """
+    m = blank.measures
+    if "width" in m:
+        return m["width"] * m.get("height", m["width"])
+    return 2.4 * m.get("half_chest", 0.51) * m.get("length", 0.74)
+
+
+def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric: Fabric) -> Round:
+    area = cloth_area(blank)
+    return Round(
+        folds=tuple(
+            _fold(fold, stock, place.key("fold").key(n)) for n, fold in enumerate(table.fold, 1)
+        ),
+        tie=_tie(table, stock, place.key("tie")),
+        soda=_soda(table.soda, place.key("soda")),
+        ice=tuple(_ice(load, area * fabric.mass_per_area) for load in table.ice),
+        powder=tuple(
+            _powder(line, stock, area, place.key("dye").key(n))
+            for n, line in enumerate(table.dye, 1)
+        ),
+        incline=table.rest.incline,
+        rest_on=table.rest.on,
+        room=table.rest.room,
+        batch_time=table.batch.time,
+        batch_temperature=table.batch.temperature,
+        batch_cover=table.batch.cover,
+        wash=table.wash,
+    )
+
+
+def _fold(fold: HalveFold | PoleFold, stock: Stock, place: _Place) -> Fold:
+    if isinstance(fold, HalveFold):
+        return Halve(line=fold.line, moves=fold.moving)  # type: ignore[arg-type]
+    if fold.diameter is not None:
+        name, diameter = "", fold.diameter
+    else:
+        name = place.key("pole").ask(stock.pole_name, fold.pole or _USUAL_POLE)
+        diameter = stock.poles[name]
+    return PoleWrap(
+        diameter=diameter,
+        bias=fold.bias,
+        lean=fold.lean,  # type: ignore[arg-type]
+        starts_at=fold.starts_at,  # type: ignore[arg-type]
+        squeeze=fold.squeeze,
+        even=fold.even,
+        pole=name,
+    )
+
+
+def _tie(table: RoundTable, stock: Stock, place: _Place) -> StringTie | None:
+    tie = table.tie
+    if tie.kind == "none":
+        return None
+    word = tie.pull if isinstance(tie.pull, str) else ""
+    pull = place.key("pull").ask(stock.tie_pull, word) if word else float(tie.pull)
+    if tie.thickness > tie.spacing:
+        raise place.key("spacing").error(
+            "the turns of string would lie on top of each other; a spacing greater than the "
+            "string's thickness is needed"
+        )
+    return StringTie(spacing=tie.spacing, pull=pull, thickness=tie.thickness, word=word)
+
+
+def _weight(amount: Amount, bulk: float) -> float:
+    """Return a weight [kg], a measure [m3] turned into one by its bulk density [kg/m3]."""
+    return amount.value if amount.dimension == "mass" else amount.value * bulk
+
+
+def _soda(soda: SodaTable, place: _Place) -> Soda:
+    minutes = soda.time / 60
+    if soda.how == "none":
+        return Soda(how="none", strength=0.0, minutes=minutes, kind=soda.kind)
+    mass = _weight(soda.amount, words.SODA_BULK[soda.kind])
+    strength = mass / soda.water
+    if strength > words.SODA_LIMIT:
+        most = show_mass(words.SODA_LIMIT * soda.water)
+        raise place.key("amount").error(
+            f"{show_mass(mass)} of soda ash does not dissolve in this water; at most {most} does"
+        )
+    return Soda(
+        how=soda.how,
+        strength=strength,
+        minutes=minutes,
+        mass=mass,
+        water=soda.water,
+        kind=soda.kind,
+    )
+
+
+def _ice(load: IceTable, cloth_mass: float) -> Ice:
+    if load.amount is None:
+        mass = words.ICE_PER_CLOTH * cloth_mass
+    else:
+        mass = _weight(load.amount, words.ICE_BULK[load.kind])
+    chunk = load.chunk if load.chunk is not None else words.ICE_CHUNK[load.kind]
+    return Ice(mass=mass, chunk=chunk, kind=load.kind)
+
+
+def _powder(line: DyeTable, stock: Stock, area: float, place: _Place) -> Powder:
+    dye = stock.dye(line.dye)
+    low, high = line.at
+    if isinstance(line.amount, str):
+        scale = (high - low) * 3.0 * area / words.SPRINKLE_CLOTH
+        mass = words.SPRINKLE[line.amount] * scale
+    else:
+        mass = _weight(line.amount, dye.spoon / _TEASPOON)
+    if not 1e-5 <= mass <= 0.5:
+        raise place.key("amount").error(
+            f"comes to {show_mass(mass)} of powder; it must lie from 10 mg to 500 g"
+        )
+    over = words.POWDER[line.powder]
+    return Powder(dye=dye.name, mass=mass, zone=line.at, over_ice=over)

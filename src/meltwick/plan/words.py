@@ -1,0 +1,57 @@
+"""The words a plan may use for numbers. Values are chosen unless a source stands beside them."""
+
+from __future__ import annotations
+
+NEATNESS = {"tidy": 0.15, "relaxed": 0.5, "loose": 0.9}
+
+DAMP = {  # water held over dry cloth mass [kg/kg]
+    "dry": 0.08,  # cotton's regain: 7 to 8 % at 65 % humidity, ASTM D1909
+    "spun": 0.5,  # after centrifuging 0.45 to 0.55, textile handbooks, from memory
+    "wrung": 1.15,  # by hand 1.0 to 1.5, common practice
+    "dripping": 2.0,
+}
+
+ZONES = {  # along the incline, 0 low end, 1 high end
+    "low": (0.0, 1 / 3),
+    "middle": (1 / 3, 2 / 3),
+    "high": (2 / 3, 1.0),
+    "all": (0.0, 1.0),
+}
+
+SPRINKLE = {"dusting": 1e-3, "covered": 3e-3, "heavy": 6e-3}
+"""Powder [kg] on a third of the length of a bundle made of `SPRINKLE_CLOTH` of cloth."""
+
+SPRINKLE_CLOTH = 0.91  # [m2] both layers of a medium tee
+
+SODA_BULK = {"light": 610.0, "dense": 1025.0}
+"""Bulk density of soda ash [kg/m3]: makers' sheets give 570 to 650 and 1000 to 1050."""
+
+SODA_LIMIT = 215.0
+"""Soda ash that water takes up [kg per m3 of water] at 20 degC: a maker's sheet, 17.7 wt %."""
+
+ICE_BULK = {"cubes": 500.0, "crushed": 550.0, "snow": 300.0}
+"""Bulk density of ice [kg/m3]: cubes 450 to 550, from memory; the others chosen."""
+
+ICE_CHUNK = {"cubes": 0.025, "crushed": 0.008, "snow": 0.002}
+"""Typical piece of ice [m]."""
+
+ICE_PER_CLOTH = 6.0
+"""Ice over dry cloth mass when a plan names none: about 7 US cups for a tee (common practice)."""
+
+WASH = ("careful", "ordinary", "hurried")
+COVER = ("wrapped", "open")
+
+SODA_HOW = ("soaked before folding", "none")
+SODA_LATER = ("soaked after tying", "dried in", "sprinkled", "with the dye")
+TIES = ("string", "none")
+TIES_LATER = ("bands", "plates", "rings", "stitching")
+FOLDS = ("pole", "halve")
+FOLDS_LATER = ("accordion", "spiral", "rosettes", "scrunch")
+RESTS = ("rack",)
+RESTS_LATER = ("tub", "trough")
+POWDER = {
+    "under the ice": False,
+    "over the ice": True,
+    "under": False,
+    "over": True,
+}
