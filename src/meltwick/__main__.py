@@ -1,0 +1,7 @@
+"""Allow ``python -m meltwick``."""
+
+import sys
+
+from meltwick.cli import main
+
+sys.exit(main())

@@ -1,0 +1,42 @@
+"""Put the commands together."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from meltwick.cli.plans import check, new
+from meltwick.cli.preview import preview
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from meltwick import __version__
+
+        typer.echo(f"meltwick {__version__}")
+        raise typer.Exit
+
+
+def _start(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Say the version."),
+    ] = False,
+) -> None:
+    """See an ice-dyed garment, and how much of it stays white, before any dye is spent."""
+
+
+def build() -> Any:
+    """Return the command, ready to be called with the words of the command line."""
+    app = typer.Typer(
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback()(_start)
+    app.command("preview")(preview)
+    app.command("new")(new)
+    app.command("check")(check)
+    return typer.main.get_command(app)

@@ -1,0 +1,160 @@
+"""`preview`: what a plan will look like, and how much of it stays white."""
+
+from __future__ import annotations
+
+import re
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from meltwick.errors import PlanError
+
+if TYPE_CHECKING:
+    from meltwick.plan import Plan
+    from meltwick.types import Result
+
+DETAILS = {"draft": 4e-3, "normal": 2e-3, "fine": 1e-3}  # [m]
+FINEST, COARSEST = 0.5e-3, 10e-3  # [m]
+_FILES = ("preview.png", "result.json")
+_MOST_SEED = 2**63 - 1
+
+
+def read_detail(text: str) -> float:
+    """Turn a word or a length into the pitch of the raster [m].
+
+    Raises
+    ------
+    PlanError
+        If it is neither draft, normal or fine nor a length of 0.5 to 10 mm.
+    """
+    from difflib import get_close_matches
+
+    from meltwick.units import QuantityError, parse
+
+    word = text.strip().lower()
+    if word in DETAILS:
+        return DETAILS[word]
+    allowed = "draft, normal, fine or a length of 0.5 mm to 10 mm"
+    short = repr(text if len(text) <= 40 else text[:37] + "...")
+    try:
+        pitch = parse(word, "length")
+    except QuantityError:
+        near = get_close_matches(word[:40], DETAILS, n=1)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        raise PlanError(f"--detail: {short} is not {allowed}{hint}") from None
+    if not FINEST * (1 - 1e-9) <= pitch <= COARSEST * (1 + 1e-9):
+        raise PlanError(f"--detail: {short} is out of range; use {allowed}")
+    return pitch
+
+
+def read_seed(text: str) -> int:
+    """Turn a seed into a number.
+
+    Raises
+    ------
+    PlanError
+        If it is not a whole number from 0 to 2^63 - 1.
+    """
+    short = text if len(text) <= 40 else text[:37] + "..."
+    if not re.fullmatch(r"[0-9]{1,19}", text) or int(text) > _MOST_SEED:
+        raise PlanError(f"--seed: {short!r} is not a whole number from 0 to {_MOST_SEED}")
+    return int(text)
+
+
+def _simulate(plan: Plan, pitch: float, seed: int | None, quiet: bool) -> Result:
+    from meltwick.cli.machine import prepare_kernels
+    from meltwick.cli.progress import Stages
+
+    prepare_kernels()
+    with Stages(wanted=not quiet) as stages:
+        from meltwick.simulate import simulate
+
+        return simulate(plan, pitch=pitch, seed=seed, observer=stages)
+
+
+def _tell(result: Result, folder: Path) -> None:
+    """Say the sentence, the table and where the files are."""
+    from meltwick.cli.words import sentence, table
+
+    lines = [
+        sentence(result),
+        "No two hands fold alike, and this is a model not yet checked against your own pieces.",
+        "",
+        *table(result),
+        "",
+        f"The picture is {folder / _FILES[0]}, the numbers are {folder / _FILES[1]}.",
+    ]
+    for line in lines:
+        typer.echo(line)
+
+
+def _unit(plan: str | None) -> Literal["cm", "in"]:
+    """Choose the unit of the scale bar by the plan as its maker wrote it."""
+    from meltwick.cli.words import length_unit
+
+    return length_unit(Path(plan).read_text("utf-8", "replace")) if plan is not None else "cm"
+
+
+def preview(
+    plan: Annotated[
+        str | None, typer.Argument(metavar="[PLAN]", help="The plan, or none for our example.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Where to write; ./NAME/ by default.")
+    ] = None,
+    detail: Annotated[
+        str,
+        typer.Option(metavar="DETAIL", help='draft, normal, fine, or a length such as "1.5 mm".'),
+    ] = "normal",
+    seed: Annotated[
+        int | None,
+        typer.Option(
+            metavar="N", min=0, max=_MOST_SEED, help="Another hand; the plan's by default."
+        ),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the numbers as JSON, and nothing else.")
+    ] = False,
+    plain: Annotated[
+        bool, typer.Option("--plain", help="Draw colours alone: no light, texture or stitching.")
+    ] = False,
+    show: Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")] = False,
+    debug: Annotated[
+        bool, typer.Option("--debug", help="Show the whole error if we fail.")
+    ] = False,
+) -> None:
+    """Predict a plan: a picture of front and back, and how much stays white.
+
+    Example: meltwick preview harbour-tee.toml --detail draft
+    """
+    from meltwick import __version__
+    from meltwick.cli.machine import require_memory, show_picture
+    from meltwick.cli.report import as_text, report
+    from meltwick.cli.writing import check_folder, write_together
+    from meltwick.plan import example_plan, read_plan, resolve
+    from meltwick.stock import load_stock
+
+    pitch = read_detail(detail)
+    hand = None if seed is None else read_seed(seed)
+    wanted = read_plan(Path(plan)) if plan is not None else example_plan()
+    recipe = resolve(wanted, load_stock())
+    folder = out if out is not None else Path(recipe.name)
+    check_folder(folder, _FILES)
+    require_memory(recipe, pitch)
+    result = _simulate(wanted, pitch, hand, quiet=as_json)
+
+    from meltwick.picture import preview_png
+
+    start = time.perf_counter()
+    picture = preview_png(result, version=__version__, plain=plain, unit=_unit(plan))
+    seconds = {**result.seconds, "picture": time.perf_counter() - start}
+    text = as_text(report(result, __version__, seconds))
+    write_together(folder, {_FILES[0]: picture, _FILES[1]: text.encode()})
+    if as_json:
+        typer.echo(text, nl=False)
+    else:
+        _tell(result, folder)
+    if show:
+        show_picture(folder / _FILES[0])

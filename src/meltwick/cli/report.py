@@ -1,0 +1,81 @@
+"""A result as JSON, in the format that scripts may rely on (schema 1)."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from meltwick.types import Balance, Result, RoundReport
+
+SCHEMA = 1
+_DIGITS = 6  # of a share: far below what the model can tell, and stable to read
+
+
+def _share(value: float) -> float:
+    return round(float(value), _DIGITS)
+
+
+def _shares(values: Mapping[str, float]) -> dict[str, float]:
+    return {key: _share(value) for key, value in values.items()}
+
+
+def _balance(balance: Balance) -> dict[str, float]:
+    kept = ("laid", "fixed", "hydrolysed", "ran_off", "drained", "washed_out", "undissolved")
+    grams = {f"{key}_g": float(f"{getattr(balance, key) * 1e3:.9g}") for key in kept}
+    return grams | {"relative_error": float(f"{balance.relative_error:.3g}")}
+
+
+def _round(turn: RoundReport) -> dict[str, Any]:
+    return {
+        "layers_mean": _share(turn.layers_mean),
+        "exposed_share": _share(turn.exposed_share),
+        "melt_hours": _share(turn.melt_hours),
+        "ran_off_share": _share(turn.ran_off_share),
+        "melt_hours_90": _share(turn.melt_hours_90),
+        "over_full_share": _share(turn.over_full_share),
+        "balance": _balance(turn.balance),
+    }
+
+
+def report(result: Result, version: str, seconds: Mapping[str, float]) -> dict[str, Any]:
+    """Build the record that ``result.json`` holds.
+
+    Parameters
+    ----------
+    result : Result
+        What a simulation gave.
+    version : str
+        The program's.
+    seconds : mapping
+        Seconds of each stage; the only part that differs between runs of one plan.
+    """
+    from meltwick.shares import dyed_to_white
+
+    return {
+        "schema": SCHEMA,
+        "plan": result.plan,
+        "version": version,
+        "digest": result.digest,
+        "pitch_mm": round(result.detail_pitch * 1e3, 6),
+        "cells": result.cloth.size,
+        "seed": result.seed,
+        "white_share": _share(result.white_share),
+        "white_at": _shares(result.shares.white_at),
+        "hands": 1,
+        "white_median": None,
+        "white_range": None,
+        "dyed_to_white": dyed_to_white(result.white_share),
+        "shares": _shares(result.shares.whole),
+        "panels": {name: _shares(part) for name, part in result.shares.panels.items()},
+        "zones": {name: _shares(part) for name, part in result.shares.zones.items()},
+        "rounds": [_round(turn) for turn in result.rounds],
+        "seconds": {key: round(value, 3) for key, value in seconds.items()},
+        "files": {"preview": "preview.png"},
+    }
+
+
+def as_text(record: Mapping[str, Any]) -> str:
+    """Write a record as JSON text; a number that is not finite raises ValueError."""
+    return json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

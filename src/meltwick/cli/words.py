@@ -1,0 +1,82 @@
+"""What a result says in the maker's words: one sentence and a short table."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from meltwick.types import Result
+
+CLASSES = ("white", "pale", "mid", "deep")
+
+_PARTS = (
+    (0.025, "almost no white"),
+    (0.08, "a trace of white"),
+    (0.15, "about a tenth white"),
+    (0.225, "about a fifth white"),
+    (0.29, "about a quarter white"),
+    (0.365, "about a third white"),
+    (0.45, "about two fifths white"),
+    (0.55, "about half white"),
+    (0.63, "about three fifths white"),
+    (0.705, "about two thirds white"),
+    (0.78, "about three quarters white"),
+    (0.85, "about four fifths white"),
+    (0.93, "about nine tenths white"),
+    (0.985, "almost all white"),
+)
+
+
+def white_words(share: float, ground: str = "white") -> str:
+    """Say a share of white, 0..1, as a part; the ground's word stands for white."""
+    words = next((words for most, words in _PARTS if share < most), "no colour at all")
+    return words if ground == "white" else words.replace("white", f"left {ground}")
+
+
+def sentence(result: Result) -> str:
+    """Say in one sentence what to expect."""
+    from meltwick.shares import dyed_to_white
+
+    ground = result.cloth.fabric.ground_name
+    ratio = dyed_to_white(result.white_share)
+    return f"Expect {white_words(result.white_share, ground)}, {ratio} dyed to {ground}."
+
+
+def percentages(shares: Mapping[str, float]) -> list[int]:
+    """Round shares to whole percents that add up to 100 (largest remainder)."""
+    exact = [100.0 * shares.get(key, 0.0) for key in CLASSES]
+    whole = [int(value) for value in exact]
+    left = round(sum(exact)) - sum(whole)
+    order = sorted(range(len(exact)), key=lambda i: whole[i] - exact[i])
+    for i in order[: max(left, 0)]:
+        whole[i] += 1
+    return whole
+
+
+def table(result: Result) -> list[str]:
+    """Lines of a plain table: the whole, each panel, each zone."""
+    ground = result.cloth.fabric.ground_name
+    shares = result.shares
+    rows: list[tuple[str, Mapping[str, float]]] = [("whole", shares.whole)]
+    if len(shares.panels) > 1:
+        rows += list(shares.panels.items())
+    rows += list(shares.zones.items())
+    first = ground if len(ground) <= 8 else "undyed"
+    wide = max(len(name) for name, _ in rows) + 2
+    lines = ["  " + " " * wide + "".join(f"{word:>9}" for word in (first, *CLASSES[1:]))]
+    for name, values in rows:
+        cells = "".join(f"{value:>7} %" for value in percentages(values))
+        lines.append("  " + f"{name:<{wide}}{cells}")
+    return lines
+
+
+def length_unit(plan: str) -> Literal["cm", "in"]:
+    """Choose the unit of the scale bar: the one that the plan's lengths are mostly written in.
+
+    A pipe's trade name ("1-1/2 in pipe") says nothing about the maker's habit.
+    """
+    inches = re.findall(r"[\d½¼¾⅛⅜⅝⅞] ?(?:in|inch|inches|ft|feet)\b(?! pipe)", plan)
+    metric = re.findall(r"\d ?(?:mm|cm|m)\b", plan)
+    return "in" if len(inches) > len(metric) else "cm"

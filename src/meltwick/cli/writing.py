@@ -1,0 +1,145 @@
+"""Write several files into one folder: all of them whole, or none."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import shutil
+from collections.abc import Mapping
+from pathlib import Path
+
+from meltwick.errors import FileError, MeltwickError, ResourceError
+
+_FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}
+
+
+def disk_error(error: OSError, path: Path) -> MeltwickError:
+    """Word a failure of the disk as ours: no room left, or a file that is in the way."""
+    if error.errno in _FULL:
+        return ResourceError(f"{path}: the disk is full; nothing was written")
+    reason = (error.strerror or str(error)).lower()
+    return FileError(f"{path} cannot be written ({reason}); choose another folder with --out")
+
+
+def check_folder(folder: Path, names: tuple[str, ...]) -> None:
+    """Refuse, before the work starts, a folder that the files cannot go into.
+
+    Raises
+    ------
+    FileError
+        If a file stands where the folder or one above it should be, a folder stands where a file
+        should be, or we may not write there.
+    """
+    try:
+        above = folder
+        while not above.exists() and above != above.parent:
+            above = above.parent
+        if not above.is_dir():
+            raise FileError(f"{above} is a file, so no folder can be there; choose another --out")
+        if not os.access(above, os.W_OK | os.X_OK):
+            raise FileError(f"{above} may not be written to; choose another folder with --out")
+        for name in names:
+            if (folder / name).is_dir():
+                raise FileError(f"{folder / name} is a folder where a file should go")
+    except OSError as error:
+        raise disk_error(error, folder) from error
+    except ValueError as error:
+        raise FileError(f"{str(folder)!r} cannot be a folder ({error})") from error
+
+
+def _make(folder: Path) -> list[Path]:
+    """Make a folder; return those that were new, the deepest last."""
+    missing = []
+    above = folder
+    while not above.exists():
+        missing.append(above)
+        above = above.parent
+    made: list[Path] = []
+    try:
+        for path in reversed(missing):
+            path.mkdir(exist_ok=True)
+            made.append(path)
+    except BaseException:
+        _unmake(made)
+        raise
+    return made
+
+
+def _unmake(folders: list[Path]) -> None:
+    for path in reversed(folders):
+        with contextlib.suppress(OSError):
+            path.rmdir()  # only ever removes an empty folder
+
+
+def _keep(path: Path, kept: Path) -> bool:
+    """Hold on to the old file under another name, until all the new ones are in place."""
+    if not path.exists():
+        return False
+    try:
+        os.link(path, kept)
+    except OSError:
+        shutil.copy2(path, kept)  # a file system without links
+    return True
+
+
+def _fill(path: Path, content: bytes) -> None:
+    with path.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _swap(folder: Path, files: Mapping[str, Path], olds: Mapping[str, Path]) -> None:
+    """Put the new files in place; on any failure, put the old ones back."""
+    done: list[tuple[str, bool]] = []
+    try:
+        for name, new in files.items():
+            had = _keep(folder / name, olds[name])
+            done.append((name, had))
+            os.replace(new, folder / name)
+    except BaseException:
+        for name, had in reversed(done):
+            if had:
+                os.replace(olds[name], folder / name)
+            elif not files[name].exists():  # ours had already taken the empty place
+                (folder / name).unlink(missing_ok=True)
+        raise
+
+
+def write_together(folder: Path, contents: Mapping[str, bytes]) -> None:
+    """Write files into a folder, both or neither; other files there are not touched.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if it is not there, and removed again on failure.
+    contents : mapping of str to bytes
+        File names and what goes in.
+
+    Raises
+    ------
+    ResourceError
+        The disk is full.
+    FileError
+        The folder cannot be written to.
+    """
+    mark = f".{os.getpid()}"
+    news = {name: folder / f".{name}{mark}.new" for name in contents}
+    olds = {name: folder / f".{name}{mark}.old" for name in contents}
+    made: list[Path] = []
+    whole = False
+    try:
+        made = _make(folder)
+        for name, content in contents.items():
+            _fill(news[name], content)
+        _swap(folder, news, olds)
+        whole = True
+    except OSError as error:
+        raise disk_error(error, folder) from error
+    finally:
+        for path in (*news.values(), *olds.values()):
+            with contextlib.suppress(OSError):
+                path.unlink(missing_ok=True)
+        if not whole:
+            _unmake(made)
