@@ -98,7 +98,7 @@ EXAMPLES = MappingProxyType(
     {
         "length": "25 mm",
         "mass": "3 g",
-        "volume": "1 gal",
+        "volume": "1/2 cup",
         "time": "20 min",
         "temperature": "20 degC",
         "angle": "35 deg",
@@ -148,6 +148,8 @@ _NUMBER = re.compile(
 
 def shown(value: object) -> str:
     """Return a short, printable, one-line form of anything a file may hold."""
+    if isinstance(value, bool):
+        return str(value).lower()  # as the file has it
     try:
         text = repr(value)
     except (ValueError, RecursionError):  # an integer of many thousand digits, a deep nest
@@ -156,7 +158,8 @@ def shown(value: object) -> str:
 
 
 def _article(dimension: str) -> str:
-    return f"an {dimension}" if dimension[0] in "aeiou" else f"a {dimension}"
+    called = dimension.replace("mass", "weight")  # makers weigh
+    return f"an {called}" if called[0] in "aeiou" else f"a {called}"
 
 
 def _wanted(dimensions: tuple[str, ...]) -> str:

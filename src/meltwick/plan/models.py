@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Annotated, Any
+from typing import Annotated, Any, ClassVar
 
 from pydantic import (
     BaseModel,
@@ -70,6 +70,8 @@ class Table(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
+    _read_before: ClassVar[tuple[str, ...]] = ()
+
     @model_validator(mode="before")
     @classmethod
     def _known_keys(cls, found: Any) -> Any:
@@ -79,7 +81,8 @@ class Table(BaseModel):
             raise fault(f"{shown(found)} is not a table of keys")
         for key in found:
             if key not in cls.model_fields:
-                raise fault(f"no such key; {choices(str(key), cls.model_fields)}", str(key))
+                allowed = [*cls._read_before, *cls.model_fields]
+                raise fault(f"no such key; {choices(str(key), allowed)}", str(key))
         return found
 
 
@@ -241,7 +244,7 @@ class RestTable(Table):
 class BatchTable(Table):
     """The wait after the ice is gone."""
 
-    time: Annotated[float, quantity("time", "0 h", "14 days")] = Field(
+    time: Annotated[float, quantity("time", "1 min", "14 days")] = Field(
         default=86400.0, description="how long, counted from when the ice is gone"
     )
     temperature: Annotated[float, quantity("temperature", "1 degC", "60 degC")] = Field(
@@ -342,6 +345,7 @@ class Plan(Table):
         tuple[RoundTable, ...], several(1, "rounds", 1), BeforeValidator(_one_round)
     ] = Field(default=(RoundTable(),), description="the dyeing")
 
+    _read_before: ClassVar[tuple[str, ...]] = ("schema",)
     _where: str = PrivateAttr("plan")
 
     @property

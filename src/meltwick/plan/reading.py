@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 from pydantic import BeforeValidator, PlainValidator
@@ -74,8 +74,11 @@ def weight_or_measure(
         try:
             dimension, value = parse_one_of(found, ("mass", "volume"))  # type: ignore[arg-type]
         except QuantityError as error:
-            more = f", or one of the words {', '.join(known)}" if known else ""
-            raise fault(f"{error}{more}") from None
+            if known and isinstance(found, str) and not re.search("[0-9]", found):
+                also = ", or a weight such as '3 g', or level spoons such as '1/2 tsp'"
+                said = f"{shown(found)} is not known; {choices(found, known, also)}"
+                raise fault(said) from None
+            raise fault(str(error)) from None
         if dimension == "mass":
             _bounded(found, value, low, high, bounds)
         elif not 0 < value <= 0.2:
@@ -118,8 +121,8 @@ def word_or_number(
             if percent and "%" in found:
                 value = _read(found, "share")
                 return _bounded(found, value, low, high, f"{100 * low:g} % to {100 * high:g} %")
-            also = f"{choices(found, known)}, or a number from {low:g} to {high:g}"
-            raise fault(f"{shown(found)} is not known; {also}")
+            also = f", or a number from {low:g} to {high:g}"
+            raise fault(f"{shown(found)} is not known; {choices(found, known, also)}")
         if not is_number(found):
             raise fault(f"{shown(found)} is neither a word nor a number; {choices('', known)}")
         return _bounded(found, found, low, high, f"{low:g} to {high:g}")  # type: ignore[arg-type]
@@ -137,8 +140,8 @@ def word_or_quantity(known: Iterable[str], dimension: str, low: str, high: str) 
             if chosen := _same(found, words):
                 return chosen
             if not re.search("[0-9]", found):
-                also = f"{choices(found, words)}, or a {dimension} such as '{EXAMPLES[dimension]}'"
-                raise fault(f"{shown(found)} is not known; {also}")
+                also = f", or a {dimension} such as '{EXAMPLES[dimension]}'"
+                raise fault(f"{shown(found)} is not known; {choices(found, words, also)}")
         return _bounded(found, _read(found, dimension), least, most, f"{low} to {high}")
 
     return PlainValidator(read)
@@ -214,8 +217,8 @@ def zone(known: Mapping[str, tuple[float, float]]) -> PlainValidator:
         if isinstance(found, str):
             if chosen := _same(found, known):
                 return known[chosen]
-            also = f"{choices(found, known)}, or two numbers such as [0.65, 1.0]"
-            raise fault(f"{shown(found)} is not known; {also}")
+            also = ", or two numbers such as [0.65, 1.0]"
+            raise fault(f"{shown(found)} is not known; {choices(found, known, also)}")
         numbers = isinstance(found, list) and len(found) == 2 and all(map(is_number, found))
         if not (numbers and 0 <= found[0] < found[1] <= 1):  # type: ignore[index]
             raise fault(
@@ -234,12 +237,10 @@ def several(most: int, what: str, least: int = 0) -> BeforeValidator:
         if isinstance(found, Mapping):
             return [found]
         if not isinstance(found, list | tuple):
-            raise fault(f"{shown(found)} is not a table of {what}")
+            raise fault(f"{shown(found)} is not a list of {what}")
         if not least <= len(found) <= most:
-            raise fault(f"{len(found)} of {what} are written; {least} to {most} are allowed")
+            allowed = f"at least {least}" if len(found) < least else f"at most {most}"
+            raise fault(f"{len(found)} {what} are written; {allowed} may be")
         return found
 
     return BeforeValidator(read)
-
-
-Reader = Callable[[object], Any]

@@ -17,6 +17,7 @@ from meltwick.types import Blank, Component, Dye, Fabric
 from meltwick.units import QuantityError, parse, shown
 
 OWN_FILES = ("blanks.toml", "fabrics.toml", "poles.toml", "ties.toml", "dyes.toml")
+CUTS = ("tee", "square")  # the outlines that can be drawn
 SECTIONS = ("component", "dye", "fabric", "blank", "pole", "tie")
 
 _Found = TypeVar("_Found")
@@ -121,6 +122,8 @@ def _named(what: str, name: str, known: Mapping[str, _Found]) -> _Found:
 def _read_blank(where: str, name: str, table: object) -> BlankLine:
     entry = Entry(where, table)
     cut = entry.text("cut", "tee")
+    if cut not in CUTS:
+        raise entry.fault("cut", f"is {shown(cut)}; {choices(cut, CUTS)}")
     sizes = entry.take("sizes")
     if not isinstance(sizes, Mapping) or not sizes:
         raise entry.fault("sizes", "must name at least one size and its measures")

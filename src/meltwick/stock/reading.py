@@ -41,6 +41,7 @@ _PLAIN_WORDS = (
     ("Unclosed inline table", "a { is opened but not closed"),
     ("Expected newline or end of document", "there is something after the value of {key}"),
     ("Invalid initial character for a key", "a line must begin with a key, a [table] or a #"),
+    ("Exceeds the limit", "a number has thousands of digits"),
     ("Invalid statement", "a line must begin with a key, a [table] or a #"),
 )
 
@@ -64,11 +65,13 @@ def listed(words: Iterable[str], last: str = "or") -> str:
     return each[0] if len(each) == 1 else f"{', '.join(each[:-1])} {last} {each[-1]}"
 
 
-def choices(word: str, allowed: Iterable[str]) -> str:
+def choices(word: str, allowed: Iterable[str], also: str = "") -> str:
     """Return what is allowed and, when one is alike, the nearest word."""
     allowed = list(allowed)
+    if not allowed:
+        return f"there is none yet{also}"
     near = nearest(word, allowed)
-    return f"it may be {listed(allowed)}" + (f"; did you mean '{near}'?" if near else "")
+    return f"it may be {listed(allowed)}{also}" + (f"; did you mean '{near}'?" if near else "")
 
 
 def read_text(path: Path, what: str) -> str:
