@@ -343,6 +343,15 @@ def _zone(zone: tuple[float, float]) -> str:
     return f"at {place} ({round(100 * low)} to {round(100 * high)} % of the way up)"
 
 
+def _spoons(count: float) -> str:
+    whole, quarters = divmod(round(4 * count), 4)
+    part = ("", "1/4", "1/2", "3/4")[quarters]
+    if not whole and not part:
+        return "a pinch"
+    number = "-".join(word for word in (str(whole or ""), part) if word)
+    return f"{number} level teaspoon{'s' if whole + (quarters > 0) > 1 else ''}"
+
+
 def _lay(recipe: Recipe, turn: Round) -> Iterator[str]:
     spoon = {dye.name: dye.spoon for dye in recipe.dyes}
     yield f"Rest it on a {turn.rest_on}, tilted {degrees(turn.incline):.3g}°."
@@ -350,11 +359,10 @@ def _lay(recipe: Recipe, turn: Round) -> Iterator[str]:
     def laid(over: bool) -> Iterator[str]:
         for powder in turn.powder:
             if powder.over_ice is over:
-                spoons = round(4 * powder.mass / spoon.get(powder.dye, 2.5e-3)) / 4
-                level = f"{spoons:g} level teaspoon{'s' if spoons > 1 else ''}"
+                level = _spoons(powder.mass / spoon.get(powder.dye, 2.5e-3))
                 yield (
-                    f"Sift {show_mass(powder.mass)} of {powder.dye} (about "
-                    f"{level if spoons else 'a pinch'}) {_zone(powder.zone)}."
+                    f"Sift {show_mass(powder.mass)} of {powder.dye} (about {level}) "
+                    f"{_zone(powder.zone)}."
                 )
 
     yield from laid(False)

@@ -50,7 +50,7 @@ def _plain_usage(error: Exception) -> str:
     """Word a mistake on the command line; the parser itself offers the nearest right word."""
     text = one_line(error.format_message() if hasattr(error, "format_message") else error)
     text = re.sub(r"\?\.$", "?", text)
-    text = re.sub(r"\(Possible options?: (.*)\)$", r"Did you mean \1?", text)
+    text = re.sub(r" \(Possible options?: (.*)\)$", r". Did you mean \1?", text)
     return text if text.endswith(("?", ".")) else f"{text}."
 
 

@@ -39,7 +39,7 @@ def new(
 
 def check(
     plan: Annotated[
-        str | None, typer.Argument(metavar="[PLAN]", help="The plan, or none for our example.")
+        str | None, typer.Argument(metavar="PLAN", help="The plan, or none for our example.")
     ] = None,
     debug: Debug = False,
 ) -> None:

@@ -99,7 +99,7 @@ def _unit(plan: str | None) -> Literal["cm", "in"]:
 
 def preview(
     plan: Annotated[
-        str | None, typer.Argument(metavar="[PLAN]", help="The plan, or none for our example.")
+        str | None, typer.Argument(metavar="PLAN", help="The plan, or none for our example.")
     ] = None,
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Where to write; ./NAME/ by default.")
@@ -109,10 +109,8 @@ def preview(
         typer.Option(metavar="DETAIL", help='draft, normal, fine, or a length such as "1.5 mm".'),
     ] = "normal",
     seed: Annotated[
-        int | None,
-        typer.Option(
-            metavar="N", min=0, max=_MOST_SEED, help="Another hand; the plan's by default."
-        ),
+        str | None,
+        typer.Option(metavar="N", help="Another hand; the plan's own by default."),
     ] = None,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the numbers as JSON, and nothing else.")

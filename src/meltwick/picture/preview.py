@@ -108,10 +108,11 @@ def _paint(canvas: Canvas, view: View, result: Result, panel: Panel, plain: bool
             draw.lay(canvas, inside, below)
         draw.lay(canvas, colour, mask)
         return
-    canvas *= 1.0 - shading.drop_shadow(below, view.scale)[..., None]
+    shade = min(view.scale, 0.85)  # a close piece casts no wider shadow: it has no room to
+    canvas *= 1.0 - shading.drop_shadow(below, shade)[..., None]
     if inside is not None:
         # The front's neck throws a little shade on the inside of the back.
-        hollow = shading.drop_shadow(mask, view.scale)[..., None]
+        hollow = shading.drop_shadow(mask, shade)[..., None]
         draw.lay(canvas, inside * (1.0 - 0.9 * hollow), below)
     seams, creases = sewing(cloth, panel)
     colour *= shading.soft_light(view, mask, creases)[..., None]
