@@ -72,7 +72,7 @@ def mirrored(points: Floats) -> Floats:
     return out
 
 
-def strip(line: LineString, width: float, within: Polygon) -> Polygon:
+def strip(line: LineString | MultiLineString, width: float, within: Polygon) -> Polygon:
     """Take the strip of a panel within ``width`` [mm] of a line."""
     near: Polygon = line.buffer(width, quad_segs=6).intersection(within)
     return near

@@ -8,8 +8,8 @@ given as measures too.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from math import cos, radians, sin, tan
+from dataclasses import dataclass, fields
+from math import asin, cos, radians, sin, tan
 
 import numpy as np
 from shapely.geometry import LineString, MultiLineString, Polygon, box
@@ -28,6 +28,7 @@ RIBBED = (2.2, 2.3)  # a folded rib, knitted tighter
 OVERLOCKED = (1.8, 1.9)  # the allowance lies under the panel
 THREAD = 0.5  # [mm] of bare thread for each needle
 NEEDLES = (0.0, 5.0)  # [mm] a twin needle sews two rows, the lower at the turned edge
+LARGEST = 5000.0  # [mm] no garment measures more
 LABEL = (44.0, 22.0)  # [mm] wide, high
 
 ZONES = ("chest", "belly", "sleeves", "hem", "shoulders", "spine")
@@ -54,8 +55,8 @@ def tee(blank: Blank) -> tuple[Pattern, ...]:
     Parameters
     ----------
     blank : Blank
-        Measures [m]: ``half_chest``, ``length``, ``sleeve``; optional ``neck_width``,
-        ``front_neck_drop``, ``back_neck_drop``, ``shoulder_width``, ``armhole_depth``, ``cuff``.
+        Measures [m]: ``half_chest``, ``length``, ``sleeve``; optional ``neck``,
+        ``neck_front``, ``neck_back``, ``shoulder``, ``armhole``, ``cuff``.
 
     Returns
     -------
@@ -69,10 +70,17 @@ def tee(blank: Blank) -> tuple[Pattern, ...]:
     """
     size = _sizes(blank)
     sides = _sides(size)
-    return tuple(
-        _panel(name, size, sides, drop)
-        for name, drop in (("front", size.front_drop), ("back", size.back_drop))
-    )
+    panels = []
+    for name, drop in (("front", size.front_drop), ("back", size.back_drop)):
+        neck = _neckline(size, drop)
+        outline = _outline(neck, sides)
+        if not outline.is_valid:
+            raise StockError(
+                f"blank {blank.name!r}, size {blank.size!r}: the border of this tee would cross "
+                "itself; measure length, sleeve, cuff, neck and armhole again"
+            )
+        panels.append(_panel(name, size, sides, neck, outline))
+    return tuple(panels)
 
 
 def _sizes(blank: Blank) -> _Sizes:
@@ -93,13 +101,20 @@ def _sizes(blank: Blank) -> _Sizes:
         chest=1000 * chest,
         length=1000 * given["length"],
         sleeve=1000 * given["sleeve"],
-        neck=mm("neck_width", 0.335),
-        front_drop=mm("front_neck_drop", 0.165),
-        back_drop=mm("back_neck_drop", 0.035),
-        shoulder=mm("shoulder_width", 0.93),
-        armhole=mm("armhole_depth", 0.455),
+        neck=mm("neck", 0.335),
+        front_drop=mm("neck_front", 0.165),
+        back_drop=mm("neck_back", 0.035),
+        shoulder=mm("shoulder", 0.93),
+        armhole=mm("armhole", 0.455),
         cuff=mm("cuff", 0.39),
     )
+    for field in fields(size):
+        value = getattr(size, field.name)
+        if not (0 < value < LARGEST):
+            raise StockError(
+                f"blank {blank.name!r}, size {blank.size!r}: {field.name.replace('_', ' ')} is "
+                f"{value / 1000:g} m; use more than 0 and less than {LARGEST / 1000:g} m"
+            )
     if not (size.neck < size.shoulder <= size.chest and 2 * size.armhole < 1.6 * size.length):
         raise StockError(
             f"blank {blank.name!r}, size {blank.size!r}: these measures make no tee; the neck must "
@@ -124,7 +139,9 @@ def _sides(size: _Sizes) -> dict[str, Floats]:
         (top[0] - third * cos(arm + 0.03), top[1] - third * sin(arm + 0.03)),
         top,
     )
-    turn = arm + radians(4.0)
+    # a short sleeve's cuff hangs more upright, so that its lower corner stays outside the body
+    room = (top[0] - half - 0.25 * size.sleeve) / size.cuff
+    turn = min(arm + radians(4.0), asin(min(1.0, max(-1.0, room))))
     low = (top[0] - size.cuff * sin(turn), top[1] + size.cuff * cos(turn))
     cuff = curve(
         top,
@@ -188,14 +205,19 @@ def _neckline(size: _Sizes, drop: float) -> Floats:
     )
 
 
-def _panel(name: str, size: _Sizes, sides: dict[str, Floats], drop: float) -> Pattern:
-    """Put one panel together."""
-    neck = _neckline(size, drop)
+def _outline(neck: Floats, sides: dict[str, Floats]) -> Polygon:
+    """Join the right half's border, and mirror it."""
     order = ("shoulder", "overarm", "cuff", "pit", "side", "hem")
     right = np.vstack([neck, *(sides[key] for key in order)])
-    outline = Polygon(np.vstack([right, mirrored(right)]))
-    if not outline.is_valid:
-        raise StockError("these measures make a tee whose border crosses itself")
+    ring = np.vstack([right, mirrored(right)])
+    moved = np.any(np.diff(ring, axis=0, prepend=ring[-1:]) != 0, axis=1)  # each point once
+    return Polygon(ring[moved])
+
+
+def _panel(
+    name: str, size: _Sizes, sides: dict[str, Floats], neck: Floats, outline: Polygon
+) -> Pattern:
+    """Put one panel together."""
 
     def both(*keys: str) -> list[Floats]:
         line = np.vstack([sides[key] for key in keys])
@@ -211,12 +233,13 @@ def _panel(name: str, size: _Sizes, sides: dict[str, Floats], drop: float) -> Pa
         *(Band(strip(LineString(line), CUFF, outline), *TURNED) for line in both("cuff")),
         Band(strip(LineString(whole_neck), RIB, outline), *RIBBED),
         Band(strip(seam, ALLOWANCE, outline), *OVERLOCKED),
+        Band(strip(MultiLineString(both("armhole")), ALLOWANCE / 2, outline), *OVERLOCKED),
     )
     sewn = _sewing(name, outline, fold, both("cuff"))
     lines = _lines(name, outline, whole_neck, both("armhole"), sewn)
     label: tuple[Polygon, ...] = ()
     if name == "back":
-        under = drop + RIB + 4
+        under = float(neck[0, 1]) + RIB + 4
         label = (box(-LABEL[0] / 2, under, LABEL[0] / 2, under + LABEL[1]),)
         corners = np.asarray(label[0].exterior.coords, dtype=np.float64)
         lines = (*lines, Detail("label", name, corners))

@@ -13,7 +13,7 @@ SHOULDER = 1.3
 """How much wider a band is on its short-wave side. Chosen: the spectra of dyes fall steeply
 towards red and have a vibronic shoulder towards blue."""
 
-HAZE = 0.012
+HAZE = 0.004
 """Even absorption of every dye over all wavelengths, as a share of each band's peak. Chosen: real
 dyeings are never as clean as a lone band."""
 
