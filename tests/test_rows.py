@@ -10,9 +10,9 @@ import meltwick
 ROOT = Path(meltwick.__file__).parent
 ROWS = (
     {"units", "types", "errors", "constants", "chance", "stock", "plan"},
-    {
-        *("cloth", "folding", "binding", "stacking", "bundle", "seep", "colour", "shares"),
-    },
+    set(
+        PHYSICS := ("cloth", "folding", "binding", "stacking", "bundle", "seep", "colour", "shares")
+    ),
     {"simulate"},
     {"advice", "picture", "photo", "study", "journal", "worksheet"},
     {"cli", "__main__"},
@@ -58,6 +58,9 @@ def test_imports_only_what_lies_before(path):
         return
     for other in imported(path, path.read_text("utf-8")) - {own}:
         assert row(other) <= row(own), f"{own} imports {other}, which comes later"
+        if own in PHYSICS and other in PHYSICS:
+            earlier = PHYSICS.index(other) < PHYSICS.index(own)
+            assert earlier, f"{own} imports {other}, a later room of its row"
         if own in ROWS[1] and other in ROWS[0]:
             assert other in OPEN_TO_PHYSICS, f"{own} imports {other}: pass it in as an argument"
 
