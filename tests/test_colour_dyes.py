@@ -132,7 +132,7 @@ def test_every_jar_looks_different() -> None:
 # ---------------------------------------------------------------------------------- render
 
 
-def piece(pitch: float = 8e-3, fabric: Fabric = JERSEY):
+def piece(pitch: float = 8e-3, fabric: Fabric = JERSEY) -> Cloth:
     return build_cloth(Blank("bandana", "square", "22 in", {"width": 0.56}), fabric, pitch)
 
 
