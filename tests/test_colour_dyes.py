@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from threadpoolctl import threadpool_limits
 
 from meltwick.cloth import build_cloth
 from meltwick.colour import colours, ground_lab, render, strengths, swatch, undyed
@@ -184,6 +185,16 @@ def test_cells_do_not_depend_on_their_neighbours_or_their_number() -> None:
     alone = np.concatenate([colours(species, row[None], JERSEY) for row in amount[::997]])
     np.testing.assert_allclose(whole[::997], alone, atol=1e-9)
     np.testing.assert_array_equal(whole, colours(species, amount, JERSEY))
+
+
+def test_threads_do_not_change_a_bit() -> None:
+    species = tuple(COMPONENTS.values())
+    amount = np.random.default_rng(8).exponential(size=(9000, len(species))) * 2e-3
+    found = []
+    for threads in (1, 2):
+        with threadpool_limits(limits=threads, user_api="blas"):
+            found.append(colours(species, amount, JERSEY))
+    np.testing.assert_array_equal(*found)
 
 
 def test_a_coloured_ground_is_what_undyed_means() -> None:
