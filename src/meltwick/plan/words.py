@@ -21,7 +21,7 @@ ZONES = {  # along the incline, 0 low end, 1 high end
 SPRINKLE = {"dusting": 1e-3, "covered": 3e-3, "heavy": 6e-3}
 """Powder [kg] on a third of the length of a bundle made of `SPRINKLE_CLOTH` of cloth."""
 
-SPRINKLE_CLOTH = 0.91  # [m2] both layers of a medium tee
+SPRINKLE_CLOTH = 0.81  # [m2] both layers of a medium tee as cut
 
 SODA_BULK = {"light": 610.0, "dense": 1025.0}
 """Bulk density of soda ash [kg/m3]: makers' sheets give 570 to 650 and 1000 to 1050."""
@@ -35,7 +35,7 @@ ICE_BULK = {"cubes": 500.0, "crushed": 550.0, "snow": 300.0}
 ICE_CHUNK = {"cubes": 0.025, "crushed": 0.008, "snow": 0.002}
 """Typical piece of ice [m]."""
 
-ICE_PER_CLOTH = 6.0
+ICE_PER_CLOTH = 6.5
 """Ice over dry cloth mass when a plan names none: about 7 US cups for a tee (common practice)."""
 
 WASH = ("careful", "ordinary", "hurried")

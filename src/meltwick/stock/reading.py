@@ -29,20 +29,29 @@ _TOKEN = re.compile(
     re.DOTALL,
 )
 
-_PLAIN_WORDS = (
+_PLAIN_WORDS = (  # how the parser's messages begin, and what a maker is told
     ("Cannot overwrite", "{key} is written twice"),
     ("Cannot declare", "this table is written twice"),
     ("Cannot mutate", "this table is written twice"),
+    ("Cannot redefine", "this table is written twice"),
     ("Duplicate inline table key", "a key is written twice inside { }"),
     ("Invalid value", "the value of {key} cannot be read; words and quantities need quotes"),
+    ("Invalid date", "the value of {key} cannot be read; words and quantities need quotes"),
     ("Expected '='", "a key must be followed by = and a value"),
+    ("Expected ']", "a table's name must end with its ] or ]]"),
+    ("Expected newline", "there is more after the value of {key}; quantities need quotes"),
+    ("Expected", "a quote is opened but not closed"),
     ("Unterminated string", "a quote is opened but not closed"),
+    ("Illegal character", "a quote is opened but not closed, or there is a stray character"),
+    ("Unescaped", "write a backslash twice, or put the text in single quotes"),
+    ("Escaped", "write a backslash twice, or put the text in single quotes"),
+    ("Invalid hex", "write a backslash twice, or put the text in single quotes"),
     ("Unclosed array", "a [ is opened but not closed"),
     ("Unclosed inline table", "a { is opened but not closed"),
-    ("Expected newline or end of document", "there is something after the value of {key}"),
     ("Invalid initial character for a key", "a line must begin with a key, a [table] or a #"),
-    ("Exceeds the limit", "a number has thousands of digits"),
     ("Invalid statement", "a line must begin with a key, a [table] or a #"),
+    ("Found invalid character", "there is a stray character"),
+    ("Exceeds the limit", "a number has thousands of digits"),
 )
 
 
