@@ -156,7 +156,7 @@ def test_scale_bar_is_true(stripes, unit, length):
     """The bar against the shirt's own width: both measured in pixels."""
     p = pixels(draw_preview(stripes, plain=True, unit=unit))
     row = p[p.shape[0] - 40, : p.shape[1] // 4]
-    dark = np.flatnonzero((row.sum(axis=-1) < sum(INK) + 120))
+    dark = np.flatnonzero(row.sum(axis=-1) < sum(INK) + 120)
     run = dark[: np.argmax(np.diff(np.append(dark, 10**6)) > 1) + 1]
     bounds = stripes.cloth.panels[0].outline.bounds
     shirt = (np.abs(p[:660, : p.shape[1] // 2] - PAPER).max(axis=-1) > 4).any(axis=0)

@@ -1,0 +1,96 @@
+"""Pages that tell what the program does are compared with the program."""
+
+import ast
+import inspect
+import os
+import re
+import runpy
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from meltwick.plan import example_plan, models
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text("utf-8")
+MAKER = runpy.run_path(str(ROOT / "docs" / "make_plan_file.py"))
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
+
+
+def test_plan_file_page_is_what_the_program_says():
+    page = (ROOT / "docs" / "plan-file.md").read_text("utf-8")
+    assert page == MAKER["page"](), "run python docs/make_plan_file.py"
+
+
+def test_plan_file_page_has_every_record_and_key():
+    records = {
+        each
+        for _, each in inspect.getmembers(models, inspect.isclass)
+        if issubclass(each, models.Table) and each is not models.Table
+    }
+    assert {record for _, record, _ in MAKER["TABLES"]} == records
+    page = (ROOT / "docs" / "plan-file.md").read_text("utf-8")
+    for record in records:
+        for key, field in record.model_fields.items():
+            assert f"| `{key}` | {field.description} |" in page
+
+
+def test_example_in_the_readme_is_the_built_in_one():
+    assert f"`{example_plan().name}/preview.png`" in README
+
+
+def test_readme_has_two_commands_of_one_line_each():
+    blocks = re.findall(r"^```sh\n(.*?)^```", README, re.DOTALL | re.MULTILINE)
+    assert len(blocks) == 2
+    for block in blocks:
+        assert block.count("\n") == 1
+        assert block.startswith("python3 -m venv .venv && ")
+    assert "meltwick preview" in blocks[0]
+    assert "pytest" in blocks[1]
+
+
+def test_commands_in_the_readme_exist():
+    from meltwick.cli.app import build
+
+    known = set(build().commands)
+    named = set(re.findall(r"`meltwick ([a-z]+)", README))
+    assert named
+    assert named <= known
+    options = {o for c in build().commands.values() for p in c.params for o in p.opts}
+    assert set(re.findall(r"`(--[a-z]+)", README)) <= options
+
+
+def test_glossary_says_each_term_once_and_in_order():
+    page = (ROOT / "docs" / "glossary.md").read_text("utf-8")
+    terms = re.findall(r"^\| ([^|]+?) \|", page, re.MULTILINE)[1:]
+    terms = [term for term in terms if set(term) != {"-"}]
+    assert len(terms) > 30
+    assert terms == sorted(terms, key=lambda t: t.replace("-", " "))
+    words = [word.strip() for term in terms for word in term.split(",")]
+    assert len(words) == len(set(words))
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_links_between_pages_hold(page):
+    waiting = ("gallery/", "docs/trends.md")  # made by a longer run than the tests
+    for target in re.findall(r"\]\(([^)#]+)\)", page.read_text("utf-8")):
+        if not target.startswith(waiting) and "://" not in target:
+            assert (page.parent / target).exists(), target
+
+
+def test_ci_reads_its_commands_from_the_readme():
+    script = ROOT / ".ci" / "run"
+    assert os.access(script, os.X_OK)
+    text = script.read_text("utf-8")
+    assert "README.md" in text
+    assert "pytest" not in text  # taken from there, so that the two cannot drift apart
+    assert subprocess.run(["bash", "-n", str(script)], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("folder", ["src", "tests", "docs"])
+def test_every_python_file_parses_and_names_no_folder_of_a_machine(folder):
+    for path in sorted((ROOT / folder).rglob("*.py")):
+        text = path.read_text("utf-8")
+        ast.parse(text)
+        assert not re.search(r"/(root|work|home)/\w", text) or path == Path(__file__), path
