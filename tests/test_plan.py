@@ -207,10 +207,8 @@ def test_pull_is_a_word_or_a_force():
     assert pounds == pytest.approx(5 * 4.4482216152605)
 
 
-def test_no_dye_and_no_fold_may_be_said():
-    read = plan(in_round("dye = []\nfold = []"))
-    assert read.round[0].dye == ()
-    assert read.round[0].fold == ()
+def test_no_dye_may_be_said():
+    assert plan(in_round("dye = []")).round[0].dye == ()
 
 
 def test_folds_compose_and_the_pole_comes_last():
@@ -219,8 +217,6 @@ def test_folds_compose_and_the_pole_comes_last():
     assert kinds == ["halve", "halve", "pole"]
     assert read.round[0].fold[0].moving == "left"
     assert read.round[0].fold[1].moving == "bottom"
-    said = told(in_round("fold = [{ kind = 'pole' }, { kind = 'halve' }]"))
-    assert "round.1.fold.2: cloth on a pole cannot be folded again" in said
 
 
 # ------------------------------------------------------------------------------ faults
@@ -279,6 +275,14 @@ FAULTS = {
         "not both",
     ),
     in_round("fold = [{ diameter = '2 m' }]"): ("round.1.fold.1.diameter: '2 m'", "5 mm to 300"),
+    in_round("fold = []"): ("round.1.fold: a bundle without a pole is not built yet",),
+    in_round("fold = { kind = 'halve' }"): ("round.1.fold: a bundle without a pole", "not built"),
+    in_round("fold = [{ kind = 'pole' }, { kind = 'halve' }]"): (
+        "round.1.fold.2: cloth on a pole cannot be folded again",
+    ),
+    in_round("fold = [{ kind = 'halve' }, { kind = 'halve' }, {}]"): (
+        "round.1.fold.2.line: it is folded at the spine already",
+    ),
     in_round("fold = [{ kind = 'halve', moves = 'top' }]"): (
         "round.1.fold.1.moves: 'top' does not lie beside the spine",
         "left or right",

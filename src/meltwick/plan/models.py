@@ -312,8 +312,14 @@ class RoundTable(Table):
         if "pole" in kinds[:-1]:
             number = kinds.index("pole") + 2
             raise fault(
-                "cloth on a pole cannot be folded again; put the pole last", f"fold.{number}"
+                "cloth on a pole cannot be folded again; end with the pole", f"fold.{number}"
             )
+        if kinds[-1:] != ["pole"]:
+            raise fault("a bundle without a pole is not built yet; end with a pole", "fold")
+        lines = [fold.line for fold in self.fold if isinstance(fold, HalveFold)]
+        for number, line in enumerate(lines, 1):
+            if line in lines[: number - 1]:
+                raise fault(f"it is folded at the {line} already", f"fold.{number}.line")
         return self
 
 
