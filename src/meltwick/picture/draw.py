@@ -96,25 +96,47 @@ def panel_mask(view: View, panel: Panel) -> Canvas:
     return outline_mask(view, rings)
 
 
+def _continued(cloth: Cloth, index: NDArray[np.int32], colours: Canvas) -> Canvas:
+    """Lay cells on their raster and continue them over what takes no dye and beyond the outline.
+
+    A gap takes its nearest cell; deep inside a gap that would print wedges, so there it takes the
+    mean of the cells about it.
+    """
+    from scipy.ndimage import distance_transform_edt, gaussian_filter
+
+    seen = index >= 0
+    seen[seen] = cloth.dyeable[index[seen]]
+    if not seen.any():
+        seen = index >= 0
+    far, near = distance_transform_edt(~seen, return_indices=True)
+    cells: Canvas = colours[index[near[0], near[1]]]
+    millimetre = 1.0 / (cloth.pitch * 1e3)  # [cells]
+    deep = (index >= 0) & (far > max(1.5, 2.5 * millimetre))
+    if not deep.any():
+        return cells
+    reach = int(np.ceil(30.0 * millimetre))
+    at = [np.flatnonzero(deep.any(axis=1 - k)) for k in (0, 1)]
+    box = tuple(slice(max(0, a[0] - reach), a[-1] + reach + 1) for a in at)
+    here, sigma = seen[box].astype(np.float32), 8.0 * millimetre
+    total = gaussian_filter(here, sigma)
+    part = np.clip((far[box] * cloth.pitch * 1e3 - 2.5) / 4.0, 0.0, 1.0) * deep[box]
+    for k in range(3):
+        mean = gaussian_filter(here * cells[box][..., k], sigma) / np.maximum(total, 1e-6)
+        cells[box][..., k] += part * (mean - cells[box][..., k])
+    return cells
+
+
 def panel_light(view: View, cloth: Cloth, panel: Panel, srgb: NDArray[np.float64]) -> Canvas:
     """Resample the cells' colours over the whole picture, without fringe or cell edges.
 
     The colours are continued beyond the outline from the nearest dyeable cell, so that the
     smooth mask never meets the background, and interpolated in linear light.
     """
-    from scipy.ndimage import distance_transform_edt
-
     pitch = cloth.pitch * 1e3  # [mm]
     x0, y0 = panel.origin[0] * 1e3, panel.origin[1] * 1e3
     rows, cols = panel.index.shape
     pad = int(np.ceil(6.0 / (view.scale * pitch))) + 3
-    index = np.pad(panel.index, pad, constant_values=-1)
-    seen = index >= 0
-    seen[seen] = cloth.dyeable[index[seen]]
-    if not seen.any():
-        seen = index >= 0
-    near = distance_transform_edt(~seen, return_distances=False, return_indices=True)
-    cells = decode(srgb)[index[near[0], near[1]]]
+    cells = _continued(cloth, np.pad(panel.index, pad, constant_values=-1), decode(srgb))
 
     # The part of the picture that the padded raster covers, on whole pixels.
     a = view.left + view.scale * np.array([x0, x0 + cols * pitch])
