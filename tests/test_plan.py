@@ -297,7 +297,12 @@ FAULTS = {
     in_round("tie = { spacing = '1e9 mm' }"): ("round.1.tie.spacing: '1e9 mm'", "3 mm to 300 mm"),
     in_round("tie = { spacing = '9**9**9 mm' }"): ("round.1.tie.spacing", "a length"),
     in_round("tie = { spacing = 25 }"): ("round.1.tie.spacing: 25 has no unit", "'25 mm'"),
-    in_round("tie = { pull = 'tigt' }"): ("round.1.tie.pull: 'tigt'", "did you mean 'tight'?"),
+    in_round("tie = { pull = '' }"): (
+        "round.1.tie.pull: ''",
+        "a word in stock such as 'tight', or a force",
+    ),
+    in_round("tie = { pull = 20 }"): ("round.1.tie.pull: 20 has no unit", "'20 N'"),
+    in_round("tie = { pull = '20 mm' }"): ("round.1.tie.pull: '20 mm' is a length", "'20 N'"),
     in_round("tie = { pull = '900 N' }"): ("round.1.tie.pull: '900 N'", "0.5 N to 200 N"),
     in_round("tie = { kind = 'bands' }"): ("round.1.tie.kind: 'bands'", "not built yet"),
     in_round("soda = { how = 'sprinkled' }"): ("round.1.soda.how", "not built yet"),

@@ -165,6 +165,14 @@ def test_cloth_area_is_close_to_the_cut_cloth(stock):
             assert cloth_area(blank) == pytest.approx(cloth.size * 4e-3**2, rel=0.03)
 
 
+def test_a_makers_own_words_and_names_serve_in_a_plan(tmp_path):
+    (tmp_path / "mine.toml").write_text('[tie]\nfirm = "15 N"\n[pole]\n"oar" = "35 mm"\n')
+    text = in_round("tie = { pull = 'Firm' }\nfold = [{ pole = 'oar' }]")
+    one = only(resolve(plan_from_text(text, "my.toml"), load_stock(tmp_path)))
+    assert (one.tie.pull, one.tie.word) == (15.0, "firm")
+    assert one.folds[0].diameter == 0.035
+
+
 def test_a_cloth_may_be_said_to_be_unscoured(cook, stock):
     assert cook("[garment]\nscoured = false").fabric.scoured is False
     assert cook("").fabric.scoured is True
@@ -181,6 +189,11 @@ def test_a_cloth_may_be_said_to_be_unscoured(cook, stock):
         (
             in_round("fold = [{ pole = '5 in pipe' }]"),
             r"round\.1\.fold\.1\.pole: no pole '5 in pipe'",
+        ),
+        (
+            in_round("tie = { pull = 'tigt' }"),
+            r"round\.1\.tie\.pull: no pull 'tigt' in stock; it may be loose, snug, tight or very "
+            r"tight, or a force such as '20 N'; did you mean 'tight'\?",
         ),
         (in_round("tie = { spacing = '4 mm', thickness = '5 mm' }"), r"round\.1\.tie\.spacing"),
         ("[[round.dye]]\namount = '10 cups'", r"round\.1\.dye\.1\.amount: comes to"),

@@ -28,6 +28,7 @@ from meltwick.plan.reading import (
     flag,
     free_text,
     name_in_stock,
+    name_or_quantity,
     push,
     quantity,
     several,
@@ -35,7 +36,6 @@ from meltwick.plan.reading import (
     whole,
     word,
     word_or_number,
-    word_or_quantity,
     zone,
 )
 from meltwick.stock.reading import choices
@@ -198,10 +198,9 @@ class TieTable(Table):
     spacing: Annotated[float, quantity("length", "3 mm", "300 mm")] = Field(
         default=0.025, description="from one turn of string to the next, along the pole"
     )
-    pull: Annotated[
-        str | float,
-        word_or_quantity(("loose", "snug", "tight", "very tight"), "force", "0.5 N", "200 N"),
-    ] = Field(default="tight", description="how hard the string is pulled")
+    pull: Annotated[str | float, name_or_quantity("force", "0.5 N", "200 N", "tight")] = Field(
+        default="tight", description="how hard the string is pulled"
+    )
     thickness: Annotated[float, quantity("length", "0.3 mm", "10 mm")] = Field(
         default=0.002, description="the string's thickness"
     )

@@ -14,7 +14,9 @@ from pydantic import BeforeValidator, PlainValidator
 from pydantic_core import PydanticCustomError
 
 from meltwick.stock.reading import choices, one_line
-from meltwick.units import EXAMPLES, QuantityError, parse, parse_one_of, shown
+from meltwick.units import QuantityError, parse, parse_one_of, shown
+
+_WORDS = re.compile(r" *[^\W\d_]+(?:[ '-][^\W\d_]+)* *")  # letters, no figures
 
 
 class Amount(NamedTuple):
@@ -130,19 +132,19 @@ def word_or_number(
     return PlainValidator(read)
 
 
-def word_or_quantity(known: Iterable[str], dimension: str, low: str, high: str) -> PlainValidator:
-    """Read a word that the stock explains, or a quantity."""
-    words = tuple(known)
+def name_or_quantity(dimension: str, low: str, high: str, example: str) -> PlainValidator:
+    """Read a word that the stock will look up, or a quantity."""
     least, most = parse(low, dimension), parse(high, dimension)
 
     def read(found: object) -> str | float:
-        if isinstance(found, str):
-            if chosen := _same(found, words):
-                return chosen
-            if not re.search("[0-9]", found):
-                also = f", or a {dimension} such as '{EXAMPLES[dimension]}'"
-                raise fault(f"{shown(found)} is not known; {choices(found, words, also)}")
-        return _bounded(found, _read(found, dimension), least, most, f"{low} to {high}")
+        if isinstance(found, str) and _WORDS.fullmatch(found[:61]):
+            return found.strip()
+        try:
+            value = parse(found, dimension)  # type: ignore[arg-type]
+        except QuantityError as error:
+            also = f"; write a word in stock such as '{example}', or "
+            raise fault(str(error).replace("; write ", also)) from None
+        return _bounded(found, value, least, most, f"{low} to {high}")
 
     return PlainValidator(read)
 

@@ -169,8 +169,9 @@ def _tie(table: RoundTable, stock: Stock, place: _Place) -> StringTie | None:
     tie = table.tie
     if tie.kind == "none":
         return None
-    word = tie.pull if isinstance(tie.pull, str) else ""
-    pull = place.key("pull").ask(stock.tie_pull, word) if word else float(tie.pull)
+    word, pull = "", tie.pull
+    if isinstance(pull, str):
+        word, pull = " ".join(pull.casefold().split()), place.key("pull").ask(stock.tie_pull, pull)
     if tie.thickness > tie.spacing:
         raise place.key("spacing").error(
             "the turns of string would lie on top of each other; a spacing greater than the "

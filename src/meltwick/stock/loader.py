@@ -75,7 +75,7 @@ class Stock:
 
     def tie_pull(self, word: str) -> float:
         """Return the pull [N] that a word stands for; raises StockError for another word."""
-        return _named("pull", word, self.ties)
+        return _named("pull", word, self.ties, ", or a force such as '20 N'")
 
     def pole(self, name: str) -> float:
         """Return a pole's outside diameter [m] by trade name, however its fraction is written.
@@ -112,10 +112,10 @@ def _spelling(name: str, known: Iterable[str]) -> str | None:
     return next((each for each in known if each.casefold() == wanted), None)
 
 
-def _named(what: str, name: str, known: Mapping[str, _Found]) -> _Found:
+def _named(what: str, name: str, known: Mapping[str, _Found], also: str = "") -> _Found:
     found = _spelling(name, known)
     if found is None:
-        raise StockError(f"no {what} {shown(name)} in stock; {choices(str(name), known)}")
+        raise StockError(f"no {what} {shown(name)} in stock; {choices(str(name), known, also)}")
     return known[found]
 
 
