@@ -1,1 +1,1 @@
-"""Placeholder."""
+"""Water and dye in the bundle: ice melts, water percolates, dye travels, fixes and washes out."""

@@ -1,0 +1,154 @@
+"""Folds and ties become a bundle: who touches whom, what lies outside, how hard it is pressed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from meltwick import binding, folding, stacking
+from meltwick.constants import Constants
+from meltwick.folding import Stack
+from meltwick.types import Bundle, Cloth, Floats, Halve, PoleWrap, Round, StringTie
+
+BARE_PRESSURE = 500.0  # [Pa] of cloth that lies under its own folds only; chosen
+
+
+@dataclass(frozen=True)
+class _Squeezed:
+    """What a tie does to every point."""
+
+    pressure: Floats
+    covered: Floats
+    thickness: float
+
+
+def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> Stack:
+    """Fold the cloth as the round says.
+
+    Raises
+    ------
+    ValueError
+        When the folds do not end with a pole, or a fold follows one.
+    """
+    stack = folding.lay_flat(cloth, seed, number)
+    middle = {"spine": 0.0, "waist": 0.5 * float(cloth.y.max() + cloth.y.min())}
+    spacing = spec.tie.spacing if spec.tie else 0.03
+    for step in spec.folds:
+        if stack.radius:
+            raise ValueError("no fold can follow the pole")
+        if isinstance(step, Halve):
+            stack = folding.halve(stack, step, middle[step.line])
+        elif isinstance(step, PoleWrap):
+            stack = folding.wrap(
+                stack,
+                step,
+                spacing=spacing,
+                thickness=cloth.fabric.thickness,
+                neatness=neatness,
+                seed=seed,
+                round_number=number,
+            )
+    if not stack.radius:
+        raise ValueError("the folds must end with a pole")
+    return stack
+
+
+def build_bundle(
+    cloth: Cloth,
+    spec: Round,
+    *,
+    neatness: float,
+    seed: int,
+    constants: Constants,
+    round_number: int = 1,
+) -> Bundle:
+    """Fold, tie and lay the cloth.
+
+    Parameters
+    ----------
+    cloth : Cloth
+        N cells.
+    spec : Round
+        Folds, tie and incline.
+    neatness : float
+        0 tidy .. 1 loose.
+    seed : int
+        Of the hand.
+
+    Returns
+    -------
+    Bundle
+        Everything that the flow needs of the geometry.
+    """
+    stack = fold(cloth, spec, neatness, seed, round_number)
+    spacing = spec.tie.spacing if spec.tie else 0.03
+    loose = cloth.fabric.thickness
+    wall_guess = stack.radius + 0.5 * loose * stack.layers
+    columns = stacking.columns(stack, cloth.pitch, wall_guess)
+    found = stacking.stack_up(stack, columns, cloth.size)
+    squeezed = _tie(stack, found, spec.tie, spacing, cloth, constants)
+    radius = stack.radius + found.from_inside * squeezed.thickness
+    sine, cosine = np.sin(spec.incline), np.cos(spec.incline)
+    height = stack.p * sine + radius * np.cos(stack.q) * cosine
+    outside = found.exposed
+    up = outside * np.maximum(0.0, np.cos(stack.q))
+
+    def mean(values: Floats) -> Floats:
+        return np.asarray(np.bincount(stack.cell, values, cloth.size) / folding.stack.SUBS**2)
+
+    exposed = mean(outside)
+    pressure = mean(squeezed.pressure)
+    factor = cloth.thickness / loose
+    solid = binding.solid_under(pressure, cloth.fabric.solid, constants)
+    return Bundle(
+        contacts=found.contacts,
+        contact_area=found.contact_area,
+        film=found.film,
+        film_width=found.film_width,
+        exposed=exposed,
+        upward=mean(up),
+        covered=mean(outside * squeezed.covered) / np.maximum(exposed, 1e-12),
+        along=mean(stack.p),
+        across=mean(radius * np.sin(stack.q)),
+        height=mean(height),
+        depth=mean(found.from_outside) * squeezed.thickness,
+        layers=mean(found.layers),
+        pressure=pressure,
+        solid=solid,
+        thickness=cloth.thickness * cloth.fabric.solid / solid,
+        length=float(stack.p.max()),
+        strain99=stack.strain99,
+        notes={"radius": float(radius.max()), "thickness_factor": float(factor.mean())},
+    )
+
+
+def _tie(
+    stack: Stack,
+    found: stacking.Stacked,
+    tie: StringTie | None,
+    spacing: float,
+    cloth: Cloth,
+    constants: Constants,
+) -> _Squeezed:
+    """Pressure and cover; the compressed thickness feeds back into the radius once."""
+    points = stack.p.size
+    if tie is None:
+        pressure = np.full(points, BARE_PRESSURE)
+        thin = binding.stack_thickness(cloth.fabric, BARE_PRESSURE, constants)
+        return _Squeezed(pressure, np.zeros(points), thin)
+    thin = cloth.fabric.thickness
+    layers = found.layers
+    ring = stack.ring if stack.ring is not None else np.zeros(points)
+    gap = stack.gap if stack.gap is not None else np.full(points, spacing)
+    for _ in range(2):
+        radius = stack.radius + layers * thin
+        mean = binding.hoop_pressure(tie.pull, float(radius.mean()), spacing)
+        thin = binding.stack_thickness(cloth.fabric, mean, constants)
+    centre = ring + 0.5 * tie.thickness  # the string lies just below the next crest
+    pressure = BARE_PRESSURE + binding.string_pressure(
+        centre, gap, found.from_outside * thin, radius, tie.pull, tie.thickness
+    )
+    near = np.minimum(centre, np.abs(gap - centre))
+    covered = (near < 0.5 * tie.thickness).astype(np.float64)
+    return _Squeezed(pressure, covered, thin)

@@ -1,0 +1,59 @@
+"""The folded cloth as points: where each lies, and which layer of the stack it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from meltwick import chance
+from meltwick.types import Cloth, Floats, Ints
+
+SUBS = 2
+"""Sub-cells along each side of a cell: a fold is computed finer than the flow."""
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Points of cloth in a flat fold or round a pole; P points, four to a cell."""
+
+    cell: Ints  # (P,) the cell each point belongs to
+    p: Floats  # (P,) [m] across a flat fold, or along the pole from its low end
+    q: Floats  # (P,) [m] down a flat fold, or [rad] round the pole from its top
+    order: Ints  # (P,) layer, 0 innermost (or lowest)
+    layers: int  # layers of the flat stack, 1 + the highest order
+    radius: float = 0.0  # [m] of the pole; 0: flat
+    ring: Floats | None = None  # (P,) [m] above the crest, on the pole, at or below the point
+    gap: Floats | None = None  # (P,) [m] from that crest to the next
+    strain99: float = 0.0  # 99th percentile of the hand's stretch
+
+
+def jittered(cloth: Cloth, seed: int, round_number: int) -> tuple[Ints, Floats, Floats]:
+    """Draw one point in each quarter of every cell.
+
+    Points in strata, not on a grid: a grid beats against the columns of an axis-aligned fold
+    and prints a lattice.
+
+    Returns
+    -------
+    cell, x, y : ndarray of shape (4 N,)
+        Cell number and garment position [m].
+    """
+    n = cloth.size
+    cell = np.repeat(np.arange(n, dtype=np.int32), SUBS * SUBS)
+    quarter = np.tile(np.arange(SUBS * SUBS), n)
+    code = chance.key(seed, "sub-cells", round_number)
+    u = chance.uniforms(code, 4 * n, 0)
+    v = chance.uniforms(code, 4 * n, 1)
+    step = cloth.pitch / SUBS
+    x = cloth.x[cell] + ((quarter % SUBS) + u - 1.0) * step
+    y = cloth.y[cell] + ((quarter // SUBS) + v - 1.0) * step
+    return cell, x, y
+
+
+def lay_flat(cloth: Cloth, seed: int, round_number: int = 1) -> Stack:
+    """Lay the garment flat, front upwards: the back is layer 0, the front layer 1."""
+    cell, x, y = jittered(cloth, seed, round_number)
+    panels = len(cloth.panels)
+    order = (panels - 1 - cloth.panel[cell]).astype(np.int32)
+    return Stack(cell=cell, p=x, q=y, order=order, layers=panels)

@@ -1,0 +1,127 @@
+"""One steady flow made ready for the sweep: order, inflows, water held, spreading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from meltwick.constants import Constants
+from meltwick.seep.graph import Network
+from meltwick.seep.kernels import route
+from meltwick.types import Bundle, Cloth, Floats, Ints
+
+
+@dataclass(frozen=True)
+class Stream:
+    """Flow at one melt level."""
+
+    order: Ints  # (N,) cells by falling w
+    start: Ints
+    source: Ints
+    amount: Floats
+    out: Floats  # (N,) [m3/s] by edges
+    leave: Floats  # (N,) [m3/s] dripping or running off
+    volume: Floats  # (N,) [m3] of water
+    flow: Floats  # (E,) [m3/s]
+
+
+def water_held(
+    w: Floats, net: Network, cloth: Cloth, bundle: Bundle, damp: float, constants: Constants
+) -> Floats:
+    """Water in each cell [m3], shape (N,).
+
+    theta = eps (Sr + (1 - Sr) min(1, exp(alpha psi / n))), and never less than the water
+    that the damp cloth brought, as far as its pores hold it.
+    """
+    pores = 1.0 - bundle.solid
+    wet = np.minimum(1.0, w / net.bound) ** (1.0 / constants.retention_power)
+    theta = pores * (constants.residual + (1.0 - constants.residual) * wet)
+    brought = damp * bundle.solid * cloth.fabric.fibre_density / 1000.0
+    theta = np.maximum(theta, np.minimum(brought, 0.98 * pores))
+    return np.asarray(theta * bundle.thickness * cloth.pitch**2)
+
+
+def stream(
+    w: Floats,
+    leave: Floats,
+    net: Network,
+    cloth: Cloth,
+    bundle: Bundle,
+    damp: float,
+    constants: Constants,
+) -> Stream:
+    """Turn a head of water into flows; edges whose ends are equal to round-off carry none."""
+    a, b = net.pairs[:, 0], net.pairs[:, 1]
+    fall = w[a] - w[b]
+    fall[np.abs(fall) <= 4e-16 * (w[a] + w[b])] = 0.0
+    flow = net.conductance * fall
+    order = np.argsort(-w, kind="stable").astype(np.int32)
+    place = np.empty_like(order)
+    place[order] = np.arange(order.size, dtype=np.int32)
+    start, source, amount, out = route(net.pairs, flow, place, w.size)
+    volume = water_held(w, net, cloth, bundle, damp, constants)
+    return Stream(order, start, source, amount, out, leave, volume, flow)
+
+
+@dataclass(frozen=True)
+class Spreading:
+    """Exchange between neighbours [m3/s], apart from the flow that carries dye along."""
+
+    right: Floats  # (N,) to the next cell of the row
+    below: Floats  # (N,) to the next cell of the column
+    pairs: Ints  # (X, 2) seams and contacts
+    link: Floats  # (X,)
+
+
+TORTUOSITY = 0.5
+"""Diffusion in wet cloth over that in water; chosen."""
+
+
+def spreading(
+    now: Stream,
+    net: Network,
+    cloth: Cloth,
+    diffusivity: float,
+    flowing: float,
+    constants: Constants,
+) -> Spreading:
+    """Dispersion that the grid does not already give, and diffusion.
+
+    In the plane |Q| (a - h/2)/h + Q_c (l^2 - h^2)/(12 h^2), with a the dispersivity, Q_c the
+    cell's flow through contacts and l the sideways spread at a contact; plus D theta S.
+
+    Parameters
+    ----------
+    diffusivity : float
+        Of dye in water at the stage's temperature [m2/s].
+    flowing : float
+        Scale on the stream's flow, 0 when the ice is gone.
+    """
+    h = cloth.pitch
+    theta = now.volume / (cloth.pitch**2 * np.maximum(cloth.thickness, 1e-9))
+    a, b = net.pairs[: net.inside, 0], net.pairs[: net.inside, 1]
+    wet = diffusivity * TORTUOSITY * 0.5 * (theta[a] + theta[b])
+    link = wet * net.shape[: net.inside]
+    plane = slice(0, net.in_plane)
+    if flowing:
+        through = np.abs(now.flow[net.in_plane : net.inside])
+        pa, pb = a[net.in_plane :], b[net.in_plane :]
+        n = cloth.size
+        crossing = 0.5 * (np.bincount(pa, through, n) + np.bincount(pb, through, n))
+        own = np.abs(now.flow[plane]) * (constants.dispersivity - 0.5 * h) / h
+        side = (constants.contact_spread**2 - h * h) / (12.0 * h * h)
+        own += 0.5 * side * (crossing[a[plane]] + crossing[b[plane]])
+        link[plane] = np.maximum(link[plane] + flowing * own, 0.0)
+    right = np.zeros(cloth.size)
+    below = np.zeros(cloth.size)
+    beside = b[plane] == a[plane] + 1
+    beside &= cloth.row[a[plane]] == cloth.row[b[plane]]
+    right[a[plane][beside]] = link[plane][beside]
+    below[a[plane][~beside]] = link[plane][~beside]
+    return Spreading(
+        right=right,
+        below=below,
+        pairs=np.ascontiguousarray(net.pairs[net.in_plane : net.inside]),
+        link=np.ascontiguousarray(link[net.in_plane :]),
+    )

@@ -1,0 +1,353 @@
+"""The hot loops, compiled. Each is a plain function of arrays, with no state of its own."""
+
+from __future__ import annotations
+
+import numba as nb
+import numpy as np
+
+from meltwick.types import Floats, Ints
+
+
+@nb.njit(cache=True)
+def project(
+    start: Ints,
+    column: Ints,
+    value: Floats,
+    diagonal: Floats,
+    melt: Floats,
+    cap: Floats,
+    w: Floats,
+    sweeps: int,
+) -> None:
+    """Projected Gauss-Seidel for A w = b, w <= cap; forward and backward in turn, in place."""
+    n = diagonal.size
+    for sweep in range(sweeps):
+        for k in range(n):
+            i = k if sweep % 2 == 0 else n - 1 - k
+            total = melt[i] + diagonal[i] * w[i]
+            for e in range(start[i], start[i + 1]):
+                total -= value[e] * w[column[e]]
+            w[i] = min(total / diagonal[i], cap[i])
+
+
+@nb.njit(cache=True)
+def route(pairs: Ints, flow: Floats, place: Ints, cells: int) -> tuple[Ints, Ints, Floats, Floats]:
+    """List what flows into each cell, in sweep order.
+
+    Parameters
+    ----------
+    pairs : ndarray of shape (E, 2)
+    flow : ndarray of shape (E,)
+        From the first cell to the second [m3/s]; negative the other way.
+    place : ndarray of shape (N,)
+        Position of each cell in the sweep.
+
+    Returns
+    -------
+    start, source, amount, out
+        Inflow of the cell at place n: ``source[start[n]:start[n+1]]``, ``amount`` [m3/s];
+        ``out`` (N,) is what leaves each cell by its edges.
+    """
+    start = np.zeros(cells + 1, np.int32)
+    out = np.zeros(cells)
+    for e in range(flow.size):
+        if flow[e] > 0.0:
+            start[place[pairs[e, 1]] + 1] += 1
+        elif flow[e] < 0.0:
+            start[place[pairs[e, 0]] + 1] += 1
+    for n in range(cells):
+        start[n + 1] += start[n]
+    source = np.empty(start[cells], np.int32)
+    amount = np.empty(start[cells])
+    used = start[:-1].copy()
+    for e in range(flow.size):
+        q = flow[e]
+        if q == 0.0:
+            continue
+        a, b = (pairs[e, 0], pairs[e, 1]) if q > 0.0 else (pairs[e, 1], pairs[e, 0])
+        n = used[place[b]]
+        source[n] = a
+        amount[n] = abs(q)
+        used[place[b]] += 1
+        out[a] += abs(q)
+    return start, source, amount, out
+
+
+@nb.njit(cache=True)
+def positive_root(v: float, b: float, d: float, g: float, r: float) -> float:
+    """Solve v c + b c / (d + g c) = r for c >= 0 (water, and fibre by Langmuir)."""
+    if g * r < 1e-12 * d:
+        return r / (v + b / d)
+    p = v * d + b - r * g
+    q = np.sqrt(p * p + 4.0 * v * g * r * d)
+    return 2.0 * r * d / (p + q) if p > 0.0 else (q - p) / (2.0 * v * g)
+
+
+@nb.njit(cache=True, parallel=True)
+def sweep(
+    order: Ints,
+    start: Ints,
+    source: Ints,
+    amount: Floats,
+    out: Floats,
+    leave: Floats,
+    volume: Floats,
+    fibre: Floats,
+    kd: Floats,
+    capacity: float,
+    crowd: Floats,
+    saturated: Floats,
+    powder: Floats,
+    mass: Floats,
+    c: Floats,
+    lost: Floats,
+    step: float,
+    chunks: int,
+) -> None:
+    """One backward-Euler upwind step of all species, in order of falling w; in place.
+
+    Parameters
+    ----------
+    order : ndarray of shape (N,)
+        Cells by falling w, so that every inflow is known when a cell is reached.
+    start, source, amount, out
+        From `route`; ``leave`` (N,) is what drips or runs off [m3/s].
+    volume, fibre : ndarray of shape (N,)
+        Water [m3] and dyeable fibre [kg].
+    kd, saturated : ndarray of shape (K,)
+        Isotherm slope [m3/kg] and solubility [kg/m3]; ``capacity`` Langmuir's Qs [kg/kg].
+    crowd : ndarray of shape (N,)
+        1 + sum of kd c / Qs before the step: the other species are lagged.
+    powder, mass, c : ndarray of shape (N, K)
+        Undissolved [kg], dissolved and sorbed [kg], concentration [kg/m3].
+    lost : ndarray of shape (N, K)
+        Dye that has left each cell for good [kg], added to.
+    chunks : int
+        Species are shared out among so many threads; the result does not depend on it.
+    """
+    species = kd.size
+    for part in nb.prange(chunks):
+        first = part * species // chunks
+        last = (part + 1) * species // chunks
+        load = np.empty(species)
+        for n in range(order.size):
+            i = order[n]
+            some = 0.0
+            for k in range(first, last):
+                load[k] = mass[i, k]
+                some += load[k] + powder[i, k]
+            for e in range(start[n], start[n + 1]):
+                j = source[e]
+                q = amount[e] * step
+                for k in range(first, last):
+                    add = q * c[j, k]
+                    load[k] += add
+                    some += add
+            if some <= 0.0:
+                for k in range(first, last):
+                    c[i, k] = 0.0
+                    mass[i, k] = 0.0
+                continue
+            carry = volume[i] + step * (out[i] + leave[i])
+            for k in range(first, last):
+                g = kd[k] / capacity
+                d = crowd[i] - g * c[i, k]
+                b = fibre[i] * kd[k]
+                r = load[k]
+                if powder[i, k] > 0.0:
+                    full = carry * saturated[k] + b * saturated[k] / (d + g * saturated[k])
+                    release = min(powder[i, k], max(0.0, full - r))
+                    powder[i, k] -= release
+                    r += release
+                new = positive_root(carry, b, d, g, r) if r > 0.0 else 0.0
+                away = step * leave[i] * new
+                lost[i, k] += away
+                mass[i, k] = max(0.0, r - step * out[i] * new - away)
+                c[i, k] = new
+
+
+@nb.njit(cache=True, parallel=True)
+def react(
+    volume: Floats,
+    fibre: Floats,
+    kd: Floats,
+    capacity: float,
+    fixing: Floats,
+    hydrolysing: Floats,
+    sites: Floats,
+    mass: Floats,
+    fixed: Floats,
+    spent: Floats,
+    step: float,
+) -> None:
+    """Fix and hydrolyse for one step, exact for a first-order loss; in place.
+
+    Parameters
+    ----------
+    volume, fibre : ndarray of shape (N,)
+        Water [m3] and dyeable fibre [kg].
+    fixing, hydrolysing : ndarray of shape (K,)
+        Rates of the sorbed and of the dissolved dye [1/s].
+    sites : ndarray of shape (N,)
+        Most dye that can fix [kg/kg].
+    mass, fixed, spent : ndarray of shape (N, K)
+        Dye in the cell [kg], fixed [kg/kg], hydrolysed [kg].
+    step : float
+        [s].
+    """
+    species = kd.size
+    for i in nb.prange(volume.size):
+        total = 0.0
+        for k in range(species):
+            total += mass[i, k]
+        if total <= 0.0:
+            continue
+        c = np.empty(species)
+        share = np.empty(species)
+        gone = np.empty(species)
+        _dissolved(volume[i], fibre[i], kd, capacity, mass[i], c)
+        wish = 0.0
+        taken = 0.0
+        for k in range(species):
+            bound = mass[i, k] - volume[i] * c[k]
+            bound = max(bound, 0.0)
+            to_fibre = fixing[k] * bound
+            to_water = hydrolysing[k] * volume[i] * c[k]
+            rate = to_fibre + to_water
+            gone[k] = 0.0
+            share[k] = 0.0
+            if rate > 0.0 and mass[i, k] > 0.0:
+                gone[k] = -mass[i, k] * np.expm1(-rate / mass[i, k] * step)
+                share[k] = to_fibre / rate
+            wish += gone[k] * share[k]
+            taken += fixed[i, k]
+        fit = 0.0
+        if wish > 0.0 and fibre[i] > 0.0 and sites[i] > taken:
+            room = sites[i] - taken
+            asked = wish / fibre[i]
+            fit = -room * np.expm1(-asked / sites[i]) / asked
+            fit = min(fit, 1.0)
+        for k in range(species):
+            fix = gone[k] * share[k] * fit
+            waste = gone[k] * (1.0 - share[k])
+            if fibre[i] > 0.0:
+                fixed[i, k] += fix / fibre[i]
+            else:
+                fix = 0.0
+            spent[i, k] += waste
+            mass[i, k] = max(0.0, mass[i, k] - fix - waste)
+
+
+@nb.njit(cache=True)
+def _dissolved(
+    volume: float, fibre: float, kd: Floats, capacity: float, mass: Floats, c: Floats
+) -> None:
+    """Concentrations from masses: Newton on the crowding term that all species share.
+
+    x = 1 + sum kd c(x) / Qs is concave in x, so Newton from above falls to the root.
+    """
+    species = kd.size
+    x = 1.0
+    for k in range(species):
+        x += kd[k] / capacity * mass[k] / volume
+    for _ in range(30):
+        found = 1.0
+        slope = 0.0
+        for k in range(species):
+            grip = fibre * kd[k]
+            hold = volume + grip / x
+            part = kd[k] / capacity * mass[k] / hold
+            found += part
+            slope += part * grip / (x * x * hold)
+        gap = found - x
+        x = max(1.0, x + gap / (1.0 - slope))
+        if abs(gap) < 1e-9 * x:
+            break
+    for k in range(species):
+        c[k] = mass[k] / (volume + fibre * kd[k] / x)
+
+
+@nb.njit(cache=True, parallel=True)
+def settle(
+    volume: Floats, fibre: Floats, kd: Floats, capacity: float, mass: Floats, c: Floats
+) -> None:
+    """Set concentrations (N, K) [kg/m3] from masses, at equilibrium with the fibre; in place."""
+    for i in nb.prange(volume.size):
+        total = 0.0
+        for k in range(kd.size):
+            total += mass[i, k]
+        if total > 0.0:
+            _dissolved(volume[i], fibre[i], kd, capacity, mass[i], c[i])
+        else:
+            c[i, :] = 0.0
+
+
+@nb.njit(cache=True, parallel=True)
+def spread_lines(
+    lines: Ints,
+    first: Ints,
+    link: Floats,
+    hold: Floats,
+    mass: Floats,
+    step: float,
+) -> None:
+    """Implicit spreading along raster lines (tridiagonal, Thomas), in place.
+
+    Parameters
+    ----------
+    lines : ndarray of shape (N,)
+        Cells line after line.
+    first : ndarray of shape (L + 1,)
+        Where each line starts in ``lines``.
+    link : ndarray of shape (N,)
+        Exchange with the next cell of the line [m3/s]; 0 at its end.
+    hold : ndarray of shape (N, K)
+        Mass per concentration [m3].
+    mass : ndarray of shape (N, K)
+        [kg]; conserved along each line, and never negative.
+    """
+    species = mass.shape[1]
+    for line in nb.prange(first.size - 1):
+        a, b = first[line], first[line + 1]
+        ratio = np.empty((b - a, species))
+        value = np.empty((b - a, species))
+        back = 0.0
+        for n in range(a, b):
+            i = lines[n]
+            ahead = step * link[n]
+            for k in range(species):
+                pivot = hold[i, k] + back + ahead
+                add = mass[i, k]
+                if n > a:
+                    pivot -= back * ratio[n - a - 1, k]
+                    add += back * value[n - a - 1, k]
+                ratio[n - a, k] = ahead / pivot
+                value[n - a, k] = add / pivot
+            back = ahead
+        for m in range(b - a):
+            n = b - 1 - m
+            i = lines[n]
+            for k in range(species):
+                if m:
+                    value[n - a, k] += ratio[n - a, k] * value[n - a + 1, k]
+                mass[i, k] = hold[i, k] * value[n - a, k]
+
+
+@nb.njit(cache=True)
+def exchange(pairs: Ints, link: Floats, hold: Floats, mass: Floats, step: float) -> None:
+    """Exact two-cell exchange over each pair in turn, in place: positive and conservative.
+
+    Two cells that exchange at ``link`` [m3/s] relax as exp(-link (1/Ha + 1/Hb) t).
+    """
+    species = mass.shape[1]
+    for e in range(link.size):
+        a, b = pairs[e, 0], pairs[e, 1]
+        for k in range(species):
+            ma, mb = mass[a, k], mass[b, k]
+            if ma == 0.0 and mb == 0.0:
+                continue
+            ha, hb = hold[a, k], hold[b, k]
+            rate = link[e] * (ha + hb) / (ha * hb)
+            even = (ma + mb) * ha / (ha + hb)
+            mass[a, k] = even + (ma - even) * np.exp(-rate * step)
+            mass[b, k] = (ma + mb) - mass[a, k]

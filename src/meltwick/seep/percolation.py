@@ -1,0 +1,161 @@
+"""Where the water goes: steady unsaturated flow with a seepage face.
+
+The unknown is w = exp(alpha H). On exposed cells w <= exp(alpha z) (no pressure outside),
+the outflow r = b - A w is not negative, and one of the two is tight: cloth drips only where
+its suction is nil. An active-set method finds which cells drip, first on coarser networks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import pyamg
+import scipy.sparse as sp
+
+from meltwick.seep.coarsen import Coarser, Raster, coarser
+from meltwick.seep.graph import Network
+from meltwick.seep.kernels import project
+from meltwick.types import Cloth, Flags, Floats
+
+ROUNDS = 60
+INNER = 400
+LOOSE = 3e-2
+TIGHT = 2e-3
+SWEEPS = 10
+SMALLEST = 3000
+"""Networks below this size are not coarsened further."""
+
+
+@dataclass(frozen=True)
+class Flow:
+    """One steady state."""
+
+    w: Floats  # (N,)
+    outflow: Floats  # (N,) r [m3/s]
+    active: Flags  # (N,) cells that drip
+    rounds: int
+    iterations: int
+
+
+class Percolation:
+    """The flow problem of one bundle, solved for several melt rates.
+
+    Parameters
+    ----------
+    net : Network
+        Edges and bounds.
+    cloth : Cloth or None
+        Lets the solver start from coarser networks; None solves on the network alone.
+
+    Raises
+    ------
+    ValueError
+        When no cell is exposed, so that water has no way out.
+    """
+
+    def __init__(self, net: Network, cloth: Cloth | Raster | None = None) -> None:
+        self.net = net
+        self.matrix = laplacian(net)
+        self.diagonal = self.matrix.diagonal()
+        self.free = net.outside > 0.0
+        if not self.free.any():
+            raise ValueError("no part of the bundle is exposed: water cannot leave")
+        self._precondition: Callable[[Floats], Floats] | None = None
+        self._below: tuple[Coarser, Percolation] | None = None
+        if cloth is not None and net.bound.size > SMALLEST:
+            step = coarser(net, cloth)
+            self._below = (step, Percolation(step.net, step.cloth))
+
+    def solve(self, melt: Floats, tolerance: float = TIGHT) -> Flow:
+        """Solve for w with melt ``b`` [m3/s] on each cell, shape (N,).
+
+        ``tolerance`` is the residual of the inner solves over the norm of b; they are loose
+        until the set of dripping cells settles.
+        """
+        w = self._start(melt, tolerance)
+        bound, total = self.net.bound, max(float(melt.sum()), 1e-300)
+        now, iterations, turn = max(LOOSE, tolerance), 0, 0
+        residual, active = melt, self.free
+        for turn in range(1, ROUNDS + 1):
+            self._project(melt, w)
+            active = self.free & (w >= bound)
+            if turn == 1:
+                self._precondition = self._hierarchy(active)
+            w, residual, used = self._inner(melt, w, active, now)
+            iterations += used
+            wrong = (active & (residual < 0.0)) | (self.free & ~active & (w > bound))
+            moved = float(np.abs(residual[wrong & active]).sum()) + float(
+                (self.diagonal * (w - bound))[wrong & ~active].sum()
+            )
+            if moved < 1e-3 * total:
+                if now <= tolerance:
+                    break
+                now = tolerance
+        outflow = np.where(active, np.maximum(residual, 0.0), 0.0)
+        return Flow(np.maximum(w, 1e-300), outflow, active, turn, iterations)
+
+    def _start(self, melt: Floats, tolerance: float) -> Floats:
+        """A guess of w from the coarser network, or half of what would drip."""
+        if self._below is None:
+            return 0.5 * self.net.bound
+        step, below = self._below
+        flow = below.solve(np.bincount(step.parent, melt, step.net.bound.size), tolerance)
+        return flow.w[step.parent]
+
+    def _project(self, melt: Floats, w: Floats) -> None:
+        """Projected Gauss-Seidel in place: it finds which cells drip, near where they drip."""
+        m = self.matrix
+        cap = np.where(self.free, self.net.bound, np.inf)
+        project(m.indptr, m.indices, m.data, self.diagonal, melt, cap, w, SWEEPS)
+
+    def _inner(
+        self, melt: Floats, w: Floats, active: Flags, tol: float
+    ) -> tuple[Floats, Floats, int]:
+        """Conjugate gradients on the cells that do not drip; returns w, b - A w, iterations."""
+        precondition = self._precondition
+        assert precondition is not None
+        free = ~active
+        residual = melt - self.matrix @ w
+        rest = np.where(free, residual, 0.0)
+        goal = tol * float(np.linalg.norm(melt))
+        x, count = w.copy(), 0
+        direction, rz = np.zeros_like(w), 1.0
+        while float(np.linalg.norm(rest)) > goal and count < INNER:
+            z = np.where(free, precondition(rest), 0.0)
+            rz, before = float(rest @ z), rz
+            direction = z + (rz / before if count else 0.0) * direction
+            pulled = self.matrix @ direction
+            step = rz / float(direction @ pulled)
+            x += step * direction
+            residual = residual - step * pulled
+            rest = np.where(free, residual, 0.0)
+            count += 1
+        return x, residual, count
+
+    def _hierarchy(self, active: Flags) -> Callable[[Floats], Floats]:
+        """One multigrid cycle; the dripping cells found so far are held by a penalty."""
+        hold = self.diagonal * np.where(active, 1e3, 1e-6)
+        held = sp.csr_matrix(self.matrix + sp.diags_array(hold))
+        levels = pyamg.smoothed_aggregation_solver(
+            held,
+            symmetry="symmetric",
+            presmoother=("gauss_seidel", {"sweep": "forward"}),
+            postsmoother=("gauss_seidel", {"sweep": "backward"}),
+            max_coarse=300,
+        )
+        cycle: Callable[[Floats], Floats] = levels.aspreconditioner(cycle="V").matvec
+        return cycle
+
+
+def laplacian(net: Network) -> sp.csr_array:
+    """Weighted graph Laplacian of the edges, shape (N, N)."""
+    a, b, g = net.pairs[:, 0], net.pairs[:, 1], net.conductance
+    n = net.bound.size
+    own = np.bincount(a, g, n) + np.bincount(b, g, n)
+    each = np.arange(n, dtype=np.int32)
+    rows = np.concatenate([a, b, each])
+    cols = np.concatenate([b, a, each])
+    data = np.concatenate([-g, -g, own])
+    return sp.coo_array((data, (rows, cols)), shape=(n, n)).tocsr()

@@ -1,0 +1,103 @@
+"""Dye powder: who gets how much of it, under the ice or over it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from meltwick import chance
+from meltwick.constants import Constants
+from meltwick.types import Bundle, Component, Dye, Floats, Powder
+
+EDGE = 0.012  # [m] over which a sprinkled zone fades out; chosen
+SPRINKLE = 0.025  # [m] between the heavy and the light places of a shaking hand; chosen
+
+
+@dataclass(frozen=True)
+class Laid:
+    """Powder on the bundle, N cells and K species."""
+
+    species: tuple[Component, ...]
+    under: Floats  # (N, K) [kg] on the cloth, below the ice
+    over: tuple[tuple[Floats, Floats], ...]  # each: share of a cell (N,), masses (K,) [kg]
+    solubility: Floats  # (K,) [kg/m3]
+    laid: float  # [kg]
+
+
+def species_of(dyes: tuple[Dye, ...]) -> tuple[Component, ...]:
+    """Every component of the dyes once, in order of appearance."""
+    seen: dict[str, Component] = {}
+    for dye in dyes:
+        for part, _ in dye.parts:
+            seen.setdefault(part.name, part)
+    return tuple(seen.values())
+
+
+def lay(
+    bundle: Bundle,
+    powders: tuple[Powder, ...],
+    dyes: tuple[Dye, ...],
+    species: tuple[Component, ...],
+    seed: int,
+    round_number: int,
+    constants: Constants,
+) -> Laid:
+    """Sprinkle each powder on its zone of the upper side.
+
+    Under the ice it lies in clumps on what faces up; over the ice it arrives with the melt.
+    Components dissolve side by side, each at most at its share of the jar's solubility.
+    """
+    by_name = {dye.name: dye for dye in dyes}
+    number = {part.name: k for k, part in enumerate(species)}
+    cells = bundle.height.size
+    under = np.zeros((cells, len(species)))
+    over: list[tuple[Floats, Floats]] = []
+    solubility = np.zeros(len(species))
+    facing = bundle.upward * (1.0 - bundle.covered)
+    for n, powder in enumerate(powders):
+        dye = by_name[powder.dye]
+        code = chance.key(seed, f"powder {n}", round_number)
+        zone = _zone(bundle, powder.zone)
+        masses = np.zeros(len(species))
+        for part, share in dye.parts:
+            k = number[part.name]
+            masses[k] += powder.mass * share
+            solubility[k] = max(solubility[k], dye.solubility * share)
+        grain = facing * zone
+        if powder.over_ice:
+            soft = chance.smooth_field(code, bundle.along, bundle.across, SPRINKLE)
+            grain = grain * np.exp(0.4 * soft)
+        else:
+            grain = grain * _clumps(bundle, code, constants.grain)
+        total = float(grain.sum())
+        if total <= 0.0:
+            continue
+        if powder.over_ice:
+            over.append((np.asarray(grain / total), masses))
+        else:
+            under += (grain / total)[:, None] * masses
+    laid = float(under.sum()) + sum(float(masses.sum()) for _, masses in over)
+    return Laid(species, under, tuple(over), solubility, laid)
+
+
+def _zone(bundle: Bundle, zone: tuple[float, float]) -> Floats:
+    """1 inside the zone along the incline, fading over a hand's width of error."""
+    place = bundle.along
+    low, high = zone[0] * bundle.length, zone[1] * bundle.length
+    if zone[0] <= 0.0:
+        low = -1.0
+    if zone[1] >= 1.0:
+        high = bundle.length + 1.0
+    return np.asarray(
+        1.0
+        / (1.0 + np.exp(-(place - low) / (EDGE / 4.0)))
+        * (1.0 / (1.0 + np.exp((place - high) / (EDGE / 4.0))))
+    )
+
+
+def _clumps(bundle: Bundle, code: np.uint64, grain: float) -> Floats:
+    """A sprinkled powder: heavy and light places, and clumps the size of a pinch."""
+    hand = chance.smooth_field(code, bundle.along, bundle.across, SPRINKLE)
+    fine = chance.smooth_field(code ^ np.uint64(0x5BD1E995), bundle.along, bundle.across, grain)
+    return np.asarray(np.exp(0.5 * hand + 1.1 * fine))

@@ -1,0 +1,129 @@
+"""The stages of a round: while ice melts, and while the bundle waits."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from meltwick.constants import ICE_POINT, WATER_DENSITY
+from meltwick.seep import chemistry, ice
+from meltwick.seep.flow import spreading, water_held
+from meltwick.seep.graph import Network
+from meltwick.seep.levels import Effort, Steps, Streams
+from meltwick.seep.powder import Laid
+from meltwick.seep.transport import March
+from meltwick.types import Bundle, Cloth, Component, Floats, Observer, Round
+
+MARCH = "carrying the dye"
+BATCH = "fixing"
+COLD = ICE_POINT + 1.0
+"""Temperature of the bundle while ice lasts [K]."""
+
+
+def diffusivity_at(species: tuple[Component, ...], temperature: float) -> float:
+    """Mean diffusivity of the species [m2/s]; D mu / T is constant (Stokes-Einstein)."""
+    viscosity = np.interp(temperature - ICE_POINT, CELSIUS, VISCOSITY)
+    warm = float(np.mean([part.diffusivity for part in species]))
+    return float(warm * temperature / 298.15 * VISCOSITY[-2] / viscosity)
+
+
+CELSIUS = np.array([0.01, 1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 25.0, 40.0])
+VISCOSITY = np.array([1.7911, 1.7310, 1.6735, 1.5182, 1.3059, 1.1376, 1.0016, 0.8900, 0.6527])
+"""Of water [mPa s], IAPWS R12-08."""
+
+SPREAD_EVERY = 2
+"""Steps of flow to a step of spreading."""
+
+
+def melt_stage(
+    march: March,
+    streams: Streams,
+    laid: Laid,
+    melt: ice.Melt,
+    spec: Round,
+    cloth: Cloth,
+    damp: float,
+    effort: Effort,
+    observer: Observer,
+) -> Floats:
+    """Carry dye while the ice melts; returns the water held at the end, (N,) [m3]."""
+    constants = march.constants
+    steps = Steps.of(melt, effort.steps)
+    diffusivity = diffusivity_at(march.species, COLD)
+    kept = (1.0 - constants.ice_beside) / effort.steps
+    first = streams.at(float(steps.level[0]), diffusivity)[0].volume
+    water = float(first.sum())
+    caught = melt.mass / WATER_DENSITY * (1.0 - constants.ice_beside)
+    dry = damp * float(cloth.mass_per_area.sum()) * cloth.pitch**2 / 1000.0
+    passing = max(0.1, 1.0 - max(0.0, water - dry) / caught)
+    volume, waiting, passed, last = first, 0.0, 0.0, -1
+    for n in range(effort.steps):
+        step, level = float(steps.seconds[n]), float(steps.level[n])
+        now, spreads, scale, number = streams.at(level, diffusivity)
+        if number != last:
+            march.settle(now.volume)
+            if last >= 0:
+                march.drain(volume, now.volume)
+            volume, last = now.volume, number
+        for share, masses in laid.over:
+            march.mass += share[:, None] * (masses * kept)
+        march.carry(now, step, scale * passing)
+        passed += caught / effort.steps * passing
+        waiting += step
+        if n % SPREAD_EVERY == SPREAD_EVERY - 1 or n == effort.steps - 1:
+            rates = _rates(march, spec, cloth, passed / water, COLD)
+            march.react(volume, *rates, waiting)
+            march.spread(volume, spreads, waiting)
+            waiting = 0.0
+        observer(MARCH, n + 1, effort.steps)
+    return volume
+
+
+SODA_HELD = 0.3
+"""Share of the soda that fibre holds against the melt; chosen within 0.1 to 0.5."""
+
+WARMING = 2.0 * 3600.0
+"""Time in which a bundle warms to its room once the ice is gone [s]; chosen."""
+
+DRYING = 12.0 * 3600.0
+"""Time in which an open bundle dries so far that fixing stops [s]; chosen."""
+
+
+def _rates(
+    march: March, spec: Round, cloth: Cloth, pores: float, temperature: float
+) -> tuple[Floats, Floats]:
+    strength = spec.soda.strength * (SODA_HELD + (1.0 - SODA_HELD) * float(np.exp(-pores)))
+    fixing = chemistry.fixing_rates(march.species, strength, temperature, march.constants)
+    return fixing, chemistry.hydrolysis_rates(fixing, march.species, cloth.fabric, march.constants)
+
+
+def batch_stage(
+    march: March,
+    volume: Floats,
+    net: Network,
+    streams: Streams,
+    spec: Round,
+    cloth: Cloth,
+    bundle: Bundle,
+    effort: Effort,
+    observer: Observer,
+) -> None:
+    """Drain, warm up and fix for the batching time."""
+    # drained: the suction of each cell is its height over the lowest one
+    level = np.ones(cloth.size)
+    drained = water_held(level, net, cloth, bundle, 0.0, march.constants)
+    rest = np.minimum(drained, volume)
+    still = streams.still(rest)
+    march.drain(volume, rest)
+    edges = spec.batch_time * np.linspace(0.0, 1.0, effort.batch + 1) ** 1.5
+    for n in range(effort.batch):
+        middle = 0.5 * (edges[n] + edges[n + 1])
+        step = float(edges[n + 1] - edges[n])
+        gap = spec.batch_temperature - COLD
+        temperature = spec.batch_temperature - gap * float(np.exp(-middle / WARMING))
+        active = float(np.exp(-middle / DRYING)) if spec.batch_cover == "open" else 1.0
+        fixing, hydrolysing = _rates(march, spec, cloth, 99.0, temperature)
+        march.react(rest, fixing * active, hydrolysing * active, step)
+        diffusivity = diffusivity_at(march.species, temperature)
+        spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants)
+        march.spread(rest, spreads, step * active)
+        observer(BATCH, n + 1, effort.batch)

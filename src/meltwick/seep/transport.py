@@ -1,0 +1,143 @@
+"""The march: dye dissolves, travels, sorbs, spreads, fixes and hydrolyses, step by step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from meltwick.constants import Constants
+from meltwick.seep import kernels
+from meltwick.seep.flow import Spreading, Stream
+from meltwick.types import Component, Floats, Ints
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Raster lines for the implicit spreading: every row, then every column."""
+
+    row_cells: Ints
+    row_first: Ints
+    col_cells: Ints
+    col_first: Ints
+
+
+def raster_lines(panel: Ints, row: Ints, col: Ints) -> Lines:
+    """List the cells of every row and column of every panel."""
+
+    def lines(major: Ints, minor: Ints) -> tuple[Ints, Ints]:
+        order = np.lexsort((minor, major, panel)).astype(np.int32)
+        code = panel[order].astype(np.int64) * (int(major.max()) + 1) + major[order]
+        first = np.flatnonzero(np.diff(code, prepend=code[0] - 1))
+        return order, np.append(first, order.size).astype(np.int32)
+
+    return Lines(*lines(row, col), *lines(col, row))
+
+
+@dataclass
+class March:
+    """The dye of one round as it moves; arrays are changed in place while it runs.
+
+    N cells, K species. ``mass`` [kg] is dissolved and sorbed dye, ``fixed`` [kg/kg] counts
+    earlier rounds too, ``lost`` and ``spent`` [kg] have left with the water and hydrolysed.
+    """
+
+    species: tuple[Component, ...]
+    fibre: Floats  # (N,) [kg] that takes dye
+    sites: Floats  # (N,) [kg/kg]
+    kd: Floats  # (K,) [m3/kg]
+    solubility: Floats  # (K,) [kg/m3]
+    powder: Floats  # (N, K) [kg]
+    fixed: Floats  # (N, K) [kg/kg]
+    lines: Lines
+    constants: Constants
+    threads: int = 1
+    mass: Floats = field(init=False)
+    c: Floats = field(init=False)
+    lost: Floats = field(init=False)
+    spent: Floats = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.mass = np.zeros_like(self.powder)
+        self.c = np.zeros_like(self.powder)
+        self.lost = np.zeros_like(self.powder)
+        self.spent = np.zeros_like(self.powder)
+
+    def carry(self, now: Stream, step: float, scale: float = 1.0) -> None:
+        """Move dye with the water for ``step`` seconds, the flow taken ``scale`` times."""
+        slope = self.kd / self.constants.sorption_cap
+        crowd = 1.0 + self.c @ slope
+        kernels.sweep(
+            now.order,
+            now.start,
+            now.source,
+            now.amount,
+            now.out,
+            now.leave,
+            now.volume,
+            self.fibre,
+            self.kd,
+            self.constants.sorption_cap,
+            crowd,
+            self.solubility,
+            self.powder,
+            self.mass,
+            self.c,
+            self.lost,
+            step * scale,
+            min(self.threads, self.kd.size),
+        )
+
+    def react(self, volume: Floats, fixing: Floats, hydrolysing: Floats, step: float) -> None:
+        """Fix and hydrolyse for ``step`` seconds."""
+        kernels.react(
+            volume,
+            self.fibre,
+            self.kd,
+            self.constants.sorption_cap,
+            fixing,
+            hydrolysing,
+            self.sites,
+            self.mass,
+            self.fixed,
+            self.spent,
+            step,
+        )
+
+    def spread(self, volume: Floats, spreading: Spreading, step: float) -> None:
+        """Disperse and diffuse for ``step`` seconds: rows, columns, then contacts and seams."""
+        self.settle(volume)
+        slope = self.kd / self.constants.sorption_cap
+        crowd = 1.0 + self.c @ slope
+        hold = volume[:, None] + self.fibre[:, None] * self.kd / crowd[:, None]
+        lines = self.lines
+        kernels.spread_lines(
+            lines.row_cells,
+            lines.row_first,
+            spreading.right[lines.row_cells],
+            hold,
+            self.mass,
+            step,
+        )
+        kernels.spread_lines(
+            lines.col_cells,
+            lines.col_first,
+            spreading.below[lines.col_cells],
+            hold,
+            self.mass,
+            step,
+        )
+        kernels.exchange(spreading.pairs, spreading.link, hold, self.mass, step)
+        self.settle(volume)
+
+    def settle(self, volume: Floats) -> None:
+        """Bring water and fibre to equilibrium at the masses there are."""
+        kernels.settle(volume, self.fibre, self.kd, self.constants.sorption_cap, self.mass, self.c)
+
+    def drain(self, before: Floats, after: Floats) -> None:
+        """Let go of the water by which the cells' content falls, at each cell's concentration."""
+        less = np.maximum(before - after, 0.0)
+        away = np.minimum(less[:, None] * self.c, self.mass)
+        self.lost += away
+        self.mass -= away
+        self.settle(after)

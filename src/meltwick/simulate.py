@@ -1,0 +1,149 @@
+"""The corridor: a plan goes in, a predicted garment comes out."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from meltwick.bundle import build_bundle
+from meltwick.cloth import build_cloth
+from meltwick.colour import render
+from meltwick.constants import Constants
+from meltwick.plan import Plan, digest, resolve
+from meltwick.seep.dyeing import dye
+from meltwick.seep.levels import DRAFT, NORMAL
+from meltwick.seep.powder import species_of
+from meltwick.shares import measure_shares
+from meltwick.stock import load_stock
+from meltwick.types import FixedDye, Observer, Recipe, Result, RoundReport
+
+DRAFT_PITCH = 3e-3
+"""At this pitch and above, one melt level serves [m]."""
+
+
+def _quiet(stage: str, done: int, total: int) -> None:
+    """Observe nothing."""
+
+
+def simulate(
+    plan: Plan,
+    *,
+    pitch: float = 2e-3,
+    seed: int | None = None,
+    start: FixedDye | None = None,
+    constants: Constants | None = None,
+    observer: Observer | None = None,
+    threads: int = 2,
+) -> Result:
+    """Predict the garment that a plan gives.
+
+    Parameters
+    ----------
+    plan : Plan
+        Read by ``read_plan`` or ``plan_from_text``.
+    pitch : float
+        Size of a cell of cloth [m].
+    seed : int, optional
+        Of the hand, instead of the plan's.
+    start : FixedDye, optional
+        Dye already on the cloth.
+    constants : Constants, optional
+        The model's numbers.
+    observer : callable, optional
+        Told of each stage's progress.
+    threads : int
+        Threads for the march; the result does not depend on it.
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    MeltwickError
+        When the plan cannot be carried out.
+    """
+    constants = constants or Constants()
+    recipe = resolve(plan, load_stock())
+    if seed is not None:
+        recipe = replace(recipe, seed=seed)
+    with threadpool_limits(limits=1, user_api="blas"):
+        return run(
+            recipe,
+            digest(recipe, constants),
+            pitch=pitch,
+            start=start,
+            constants=constants,
+            observer=observer or _quiet,
+            threads=threads,
+        )
+
+
+def run(
+    recipe: Recipe,
+    name: str,
+    *,
+    pitch: float,
+    start: FixedDye | None,
+    constants: Constants,
+    observer: Observer,
+    threads: int,
+) -> Result:
+    """Carry out a resolved plan; ``name`` is its digest."""
+    clock = time.perf_counter()
+    seconds: dict[str, float] = {"fold": 0.0}
+    cloth = build_cloth(recipe.blank, recipe.fabric, pitch)
+    species = species_of(recipe.dyes)
+    fixed = start or FixedDye(species, np.zeros((cloth.size, len(species))))
+    reports: list[RoundReport] = []
+    for number, spec in enumerate(recipe.rounds, start=1):
+        begun = time.perf_counter() if number > 1 else clock
+        observer("folding", 0, 1)
+        bundle = build_bundle(
+            cloth,
+            spec,
+            neatness=recipe.neatness,
+            seed=recipe.seed,
+            constants=constants,
+            round_number=number,
+        )
+        observer("folding", 1, 1)
+        seconds["fold"] += time.perf_counter() - begun
+        fixed, report, took = dye(
+            cloth,
+            bundle,
+            spec,
+            recipe.dyes,
+            fixed,
+            damp=recipe.damp,
+            seed=recipe.seed,
+            round_number=number,
+            effort=DRAFT if pitch >= DRAFT_PITCH else NORMAL,
+            constants=constants,
+            observer=observer,
+            threads=threads,
+        )
+        reports.append(report)
+        for stage, spent in took.items():
+            seconds[stage] = seconds.get(stage, 0.0) + spent
+    observer("colouring", 0, 1)
+    begun = time.perf_counter()
+    look = render(cloth, fixed)
+    shares = measure_shares(cloth, look)
+    seconds["colour"] = time.perf_counter() - begun
+    observer("colouring", 1, 1)
+    return Result(
+        plan=recipe.name,
+        digest=name,
+        seed=recipe.seed,
+        detail_pitch=pitch,
+        cloth=cloth,
+        fixed=fixed,
+        look=look,
+        shares=shares,
+        rounds=tuple(reports),
+        seconds=seconds,
+    )

@@ -1,0 +1,306 @@
+"""Columns of the bundle: points binned by where they lie, sorted by layer, holes closed.
+
+A slot is one layer of one column. Jitter leaves some slots without a point although cloth
+passes there; such a hole is closed with a neighbour's point when the cloth on two opposite
+sides of it has that layer. Slots are addressed directly (column start plus layer), so nothing
+is sorted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numba as nb
+import numpy as np
+
+from meltwick.folding import Stack
+from meltwick.folding.stack import SUBS
+from meltwick.types import Floats, Ints
+
+_NONE = -1
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Bins of the footprint; ``down`` wraps round when the bundle is on a pole."""
+
+    column: Ints  # (P,)
+    across: int
+    down: int
+    wraps: bool
+    area: float  # [m2] of one bin
+
+
+@dataclass(frozen=True)
+class Stacked:
+    """What lies on what. Point arrays have shape (P,), pairs are of cells."""
+
+    contacts: Ints
+    contact_area: Floats
+    film: Ints
+    film_width: Floats
+    exposed: Floats
+    from_inside: Floats
+    from_outside: Floats
+    layers: Floats
+
+
+def columns(stack: Stack, pitch: float, mean_radius: float) -> Columns:
+    """Bin a stack's footprint at the size of a sub-cell.
+
+    Parameters
+    ----------
+    stack : Stack
+        Flat or on a pole.
+    pitch : float
+        Of the raster [m].
+    mean_radius : float
+        Radius at which a bin round the pole is as long as a sub-cell [m].
+    """
+    step = pitch / SUBS
+    ix = np.floor((stack.p - stack.p.min()) / step).astype(np.int64)
+    if stack.radius:
+        down = max(8, round(2.0 * np.pi * mean_radius / step))
+        iy = np.floor(stack.q / (2.0 * np.pi) * down).astype(np.int64) % down
+        area = step * 2.0 * np.pi * mean_radius / down
+    else:
+        iy = np.floor((stack.q - stack.q.min()) / step).astype(np.int64)
+        down = int(iy.max()) + 1
+        area = step * step
+    across = int(ix.max()) + 1
+    return Columns(
+        column=(ix * down + iy).astype(np.int32),
+        across=across,
+        down=down,
+        wraps=bool(stack.radius),
+        area=area,
+    )
+
+
+def stack_up(stack: Stack, bins: Columns, cells: int) -> Stacked:
+    """Find contacts, the outer film's neighbours, exposure and rank of every point."""
+    first, start, members, fill = _slots(
+        bins.column, stack.order, bins.across, bins.down, bins.wraps
+    )
+    pairs, areas, exposed, inside, outside, layers, top = _climb(
+        first, start, members, fill, stack.cell, bins.area
+    )
+    contacts, contact_area = merge_pairs(pairs, areas, cells)
+    beside, width = _film(top, stack.cell, bins.across, bins.down, bins.wraps)
+    film, film_width = merge_pairs(beside, width / SUBS, cells)
+    return Stacked(
+        contacts=contacts,
+        contact_area=contact_area,
+        film=film,
+        film_width=film_width,
+        exposed=exposed,
+        from_inside=inside,
+        from_outside=outside,
+        layers=layers,
+    )
+
+
+@nb.njit(cache=True)
+def _beside(i: int, j: int, side: int, across: int, down: int, wraps: bool) -> int:
+    """Column to the left, right, above or below (0..3), or -1."""
+    if side == 0:
+        return (i - 1) * down + j if i > 0 else -1
+    if side == 1:
+        return (i + 1) * down + j if i < across - 1 else -1
+    if side == 2:
+        if j > 0:
+            return i * down + j - 1
+        return i * down + down - 1 if wraps else -1
+    if j < down - 1:
+        return i * down + j + 1
+    return i * down if wraps else -1
+
+
+@nb.njit(cache=True)
+def _slots(
+    column: Ints, order: Ints, across: int, down: int, wraps: bool
+) -> tuple[Ints, Ints, Ints, Ints]:
+    """Return first slot of each column, first member of each slot, members, fillers.
+
+    ``fill[slot]`` is a neighbour's point that stands in for a missing one, or -1.
+    """
+    count = across * down
+    big = np.int32(2147483647)
+    low = np.full(count, big, np.int32)
+    high = np.full(count, np.int32(-1), np.int32)
+    for i in range(column.size):
+        c = column[i]
+        low[c] = min(low[c], order[i])
+        high[c] = max(high[c], order[i])
+    base = low.copy()
+    roof = high.copy()
+    for i in range(across):
+        for j in range(down):
+            c = i * down + j
+            for axis in range(2):
+                a = _beside(i, j, 2 * axis, across, down, wraps)
+                b = _beside(i, j, 2 * axis + 1, across, down, wraps)
+                if a < 0 or b < 0 or high[a] < 0 or high[b] < 0:
+                    continue
+                roof[c] = max(roof[c], min(high[a], high[b]))
+                base[c] = min(base[c], max(low[a], low[b]))
+    first = np.zeros(count + 1, np.int32)
+    for c in range(count):
+        first[c + 1] = first[c] + (roof[c] - base[c] + 1 if roof[c] >= base[c] else 0)
+    slots = first[count]
+    start = np.zeros(slots + 1, np.int32)
+    for i in range(column.size):
+        start[first[column[i]] + order[i] - base[column[i]] + 1] += 1
+    for s in range(slots):
+        start[s + 1] += start[s]
+    members = np.empty(column.size, np.int32)
+    used = np.zeros(slots, np.int32)
+    for i in range(column.size):
+        s = first[column[i]] + order[i] - base[column[i]]
+        members[start[s] + used[s]] = i
+        used[s] += 1
+    fill = np.full(slots, np.int32(_NONE), np.int32)
+    for i in range(across):
+        for j in range(down):
+            c = i * down + j
+            for s in range(first[c], first[c + 1]):
+                if used[s]:
+                    continue
+                layer = base[c] + s - first[c]
+                for axis in range(2):
+                    a = _beside(i, j, 2 * axis, across, down, wraps)
+                    b = _beside(i, j, 2 * axis + 1, across, down, wraps)
+                    if a < 0 or b < 0:
+                        continue
+                    sa = first[a] + layer - base[a]
+                    sb = first[b] + layer - base[b]
+                    if sa < first[a] or sa >= first[a + 1] or sb < first[b] or sb >= first[b + 1]:
+                        continue
+                    if used[sa] and used[sb]:
+                        fill[s] = members[start[sa]]
+                        break
+    return first, start, members, fill
+
+
+@nb.njit(cache=True)
+def _climb(
+    first: Ints, start: Ints, members: Ints, fill: Ints, cell: Ints, area: float
+) -> tuple[Ints, Floats, Floats, Floats, Floats, Floats, Ints]:
+    """Walk up every column: pairs that touch, ranks, and the outermost point."""
+    points = cell.size
+    limit = points + fill.size
+    pairs = np.empty((limit, 2), np.int32)
+    areas = np.empty(limit)
+    exposed = np.zeros(points)
+    inside = np.zeros(points)
+    outside = np.zeros(points)
+    layers = np.zeros(points)
+    top = np.full(first.size - 1, np.int32(_NONE), np.int32)
+    found = 0
+    one = np.empty(1, np.int32)
+    for c in range(first.size - 1):
+        height = 0
+        for s in range(first[c], first[c + 1]):
+            if start[s + 1] > start[s] or fill[s] >= 0:
+                height += 1
+        rank = 0
+        below = one[:0]
+        for s in range(first[c], first[c + 1]):
+            if start[s + 1] > start[s]:
+                here = members[start[s] : start[s + 1]]
+            elif fill[s] >= 0:
+                here = fill[s : s + 1]
+            else:
+                continue
+            wide = max(below.size, here.size)
+            for k in range(wide if below.size else 0):
+                a = cell[below[k * below.size // wide]]
+                b = cell[here[k * here.size // wide]]
+                if a != b and found < limit:
+                    pairs[found, 0] = a
+                    pairs[found, 1] = b
+                    areas[found] = area / wide
+                    found += 1
+            if start[s + 1] > start[s]:
+                for m in here:
+                    inside[m] = rank
+                    outside[m] = height - 1 - rank
+                    layers[m] = height
+                    if rank == height - 1:
+                        exposed[m] = 1.0
+            if rank == height - 1:
+                top[c] = here[0]
+            rank += 1
+            below = here
+    return pairs[:found], areas[:found], exposed, inside, outside, layers, top
+
+
+@nb.njit(cache=True)
+def _film(top: Ints, cell: Ints, across: int, down: int, wraps: bool) -> tuple[Ints, Floats]:
+    """Cells whose outsides are side by side: one shared bin edge counts one."""
+    pairs = np.empty((2 * top.size, 2), np.int32)
+    found = 0
+    for i in range(across):
+        for j in range(down):
+            here = top[i * down + j]
+            if here < 0:
+                continue
+            for side in (1, 3):
+                other = _beside(i, j, side, across, down, wraps)
+                if other < 0 or top[other] < 0:
+                    continue
+                a, b = cell[here], cell[top[other]]
+                if a != b:
+                    pairs[found, 0] = a
+                    pairs[found, 1] = b
+                    found += 1
+    return pairs[:found], np.ones(found)
+
+
+@nb.njit(cache=True)
+def merge_pairs(pairs: Ints, weight: Floats, cells: int) -> tuple[Ints, Floats]:
+    """Add up the weights of pairs that join the same two cells, lower number first.
+
+    Parameters
+    ----------
+    pairs : ndarray of shape (E, 2)
+        Cells; no pair joins a cell to itself.
+    weight : ndarray of shape (E,)
+
+    Returns
+    -------
+    pairs, weight : ndarray of shape (M, 2) and (M,)
+        Sorted by the lower, then the higher cell.
+    """
+    start = np.zeros(cells + 1, np.int64)
+    for e in range(weight.size):
+        start[min(pairs[e, 0], pairs[e, 1]) + 1] += 1
+    for c in range(cells):
+        start[c + 1] += start[c]
+    other = np.empty(weight.size, np.int32)
+    amount = np.empty(weight.size)
+    used = start[:-1].copy()
+    for e in range(weight.size):
+        c = min(pairs[e, 0], pairs[e, 1])
+        d = max(pairs[e, 0], pairs[e, 1])
+        k = used[c]
+        while k > start[c] and other[k - 1] > d:  # keep each short list sorted
+            other[k] = other[k - 1]
+            amount[k] = amount[k - 1]
+            k -= 1
+        other[k] = d
+        amount[k] = weight[e]
+        used[c] += 1
+    out = np.empty((weight.size, 2), np.int32)
+    total = np.empty(weight.size)
+    found = 0
+    for c in range(cells):
+        for k in range(start[c], start[c + 1]):
+            if k > start[c] and other[k] == other[k - 1]:
+                total[found - 1] += amount[k]
+            else:
+                out[found, 0] = c
+                out[found, 1] = other[k]
+                total[found] = amount[k]
+                found += 1
+    return out[:found].copy(), total[:found].copy()
