@@ -9,8 +9,6 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-pytest.importorskip("meltwick.simulate")
-
 pytestmark = pytest.mark.slow
 
 

@@ -16,14 +16,14 @@ if TYPE_CHECKING:
     from meltwick.types import Recipe
 
 # Bytes that a run takes: of its own, for each cell, and for each cell and dye component.
-_BASE, _PER_CELL, _PER_SPECIES = 3.0e8, 1500.0, 220.0
+_BASE, _PER_CELL, _PER_SPECIES = 2.4e8, 1000.0, 120.0
 _COARSE = 0.01  # [m] pitch at which cells are counted cheaply
 
 
 def memory_needed(cells: float, species: int) -> float:
     """Estimate the memory of a run [bytes].
 
-    Measured at the peak of runs at 4, 2 and 1 mm; meant to be right within a factor of 1.5.
+    From the peaks measured at 8, 4 and 2 mm (0.28, 0.32 and 0.59 GB, a tee, eight components).
 
     Parameters
     ----------
