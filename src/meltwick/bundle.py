@@ -32,7 +32,7 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
         When the folds do not end with a pole, or a fold follows one.
     """
     stack = folding.lay_flat(cloth, seed, number)
-    middle = {"spine": 0.0, "waist": 0.5 * float(cloth.y.max() + cloth.y.min())}
+    middle = {"spine": 0.0, "waist": 0.5 * float(stack.rim[:, 1].max() + stack.rim[:, 1].min())}
     spacing = spec.tie.spacing if spec.tie else 0.03
     for step in spec.folds:
         if stack.radius:

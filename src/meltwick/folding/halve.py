@@ -36,10 +36,19 @@ def halve(stack: Stack, fold: Halve, middle: float) -> Stack:
     sides = {"spine": ("left", "right"), "waist": ("top", "bottom")}[fold.line]
     if fold.moves not in sides:
         raise ValueError(f"halving at the {fold.line} moves the {sides[0]} or the {sides[1]}")
-    coordinate = stack.p if fold.line == "spine" else stack.q
-    first = fold.moves == sides[0]
-    moving = coordinate < middle if first else coordinate > middle
+    axis = 0 if fold.line == "spine" else 1
+    coordinate = stack.q if axis else stack.p
+    sign = -1.0 if fold.moves == sides[0] else 1.0
+    moving = sign * (coordinate - middle) > 0.0
     turned = np.where(moving, 2.0 * middle - coordinate, coordinate)
     order = np.where(moving, 2 * stack.layers - 1 - stack.order, stack.order).astype(np.int32)
-    changed = {"p": turned} if fold.line == "spine" else {"q": turned}
-    return replace(stack, order=order, layers=2 * stack.layers, **changed)
+    rim = stack.rim.copy()
+    rim[:, axis] = middle - sign * np.abs(rim[:, axis] - middle)
+    return replace(
+        stack,
+        p=stack.p if axis else turned,
+        q=turned if axis else stack.q,
+        order=order,
+        layers=2 * stack.layers,
+        rim=rim,
+    )

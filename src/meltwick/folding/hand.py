@@ -14,7 +14,8 @@ KNOTS = 5
 
 WIDTH = 0.30  # spread of pleat widths at neatness 1
 WANDER = 0.035  # spread of a crest round the pole, in pleats, at neatness 1
-SKEW = 0.055  # slope of the cloth's drift along the pole at neatness 1
+TURN = 0.018  # most spread of a crest, over the way round the pole to the next knot
+SKEW = 0.017  # slope of the cloth's drift along the pole and round it at neatness 1
 SKEW_LENGTH = 0.16  # [m]
 
 
@@ -49,6 +50,7 @@ def rings(
     cloth_step: float,
     squeeze_at: Floats,
     neatness: float,
+    radius: float,
 ) -> Rings:
     """Lay rings of string over the cloth from ``first`` to ``last`` [m] along the pole.
 
@@ -60,8 +62,12 @@ def rings(
         Squeeze from the low end to the high end, sampled evenly.
     neatness : float
         0 tidy .. 1 loose.
+    radius : float
+        Of the pole [m]. A crest can wander only as far as the cloth gives way, less on a
+        thin pole than on a stout one.
     """
-    count = int(np.ceil((last - first) / cloth_step)) + 3
+    narrowest = 1.0 - WIDTH * neatness * np.sqrt(3.0)
+    count = int(np.ceil((last - first) / (cloth_step * narrowest) + 1.0 / narrowest)) + 3
     code = chance.key(seed, "rings", round_number)
     width = 1.0 + WIDTH * neatness * (chance.uniforms(code, count, 0) - 0.5) * np.sqrt(12.0)
     edges = np.concatenate([[0.0], np.cumsum(width[:-1])])
@@ -71,7 +77,7 @@ def rings(
     local = np.interp(where, np.linspace(0.0, 1.0, squeeze_at.size), squeeze_at)
     step = np.diff(crest, append=crest[-1] + cloth_step) / local
     pole = np.concatenate([[0.0], np.cumsum(step[:-1])])
-    wander = WANDER * neatness * cloth_step
+    wander = neatness * min(WANDER * cloth_step, TURN * 2.0 * np.pi * radius / KNOTS)
     return Rings(
         cloth=crest[:, None] + wander * _periodic_noise(code, count, 2),
         pole=pole[:, None] + 0.5 * wander / local[:, None] * _periodic_noise(code, count, 3),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numba as nb
 import numpy as np
@@ -11,6 +11,9 @@ from meltwick import chance
 from meltwick.folding.hand import KNOTS, SKEW, SKEW_LENGTH, Rings, rings
 from meltwick.folding.stack import Stack
 from meltwick.types import Floats, Ints, PoleWrap
+
+TUCK = 0.6
+"""Thickness of a layer in a tied pleat over its loose thickness, for the creases; chosen."""
 
 
 def roll_angle(distance: Floats, radius: float, thickness: float) -> Floats:
@@ -75,6 +78,7 @@ def _pleat(
     order: Ints,
     layers: int,
     wall: int,
+    tuck: float,
     cloth_rings: Floats,
     pole_rings: Floats,
 ) -> tuple[Floats, Floats, Ints, Floats, Floats]:
@@ -102,12 +106,15 @@ def _pleat(
         forward = 0.5 * ((c1 - c0) + (x1 - x0))
         u = along[i] - c0
         layer = whole * layers + order[i]
+        # the wall turns round its inner layers at the outer crease, so they stay further in
+        inset = tuck * (wall - 1 - layer)
         if u < forward:
             place[i] = x0 + u
             stack[i] = 2 * k * wall + layer
         else:
             place[i] = x0 + 2.0 * forward - u
             stack[i] = (2 * k + 1) * wall + (wall - 1 - layer)
+        place[i] += inset
         turn[i] = 2.0 * np.pi * part
         while k < last and x1 <= place[i]:
             k += 1
@@ -152,59 +159,129 @@ def wrap(
     Stack
         ``p`` along the pole from its low end [m], ``q`` the angle from the pole's top [rad].
     """
-    (ax, ay), (bx, by) = axes(fold)
-    rise = stack.p * ax + stack.q * ay
-    rolled = stack.p * bx + stack.q * by
-    rolled = rolled - rolled.min()
-    skew = SKEW * neatness * SKEW_LENGTH
-    if skew:
-        code = chance.key(seed, "skew", round_number)
-        rise = rise + skew * chance.smooth_field(code, rise, rolled, SKEW_LENGTH)
-    radius = 0.5 * fold.diameter
-    angle = roll_angle(rolled, radius, stack.layers * thickness)
-    cloth_step = fold.squeeze * spacing
-    table = rings(
-        seed,
-        round_number,
-        float(rise.min()),
-        float(rise.max()),
-        cloth_step,
-        squeeze_along(fold),
-        neatness,
-    )
-    wall = stack.layers * (1 + int(angle.max() / (2.0 * np.pi)))
+    outline = stack.rim if len(stack.rim) else np.column_stack([stack.p, stack.q])
+    hand = _Hand.of(outline, fold, spacing, stack.layers * thickness, neatness, seed, round_number)
+    rise, angle = hand.roll(stack.p, stack.q)
+    wall = stack.layers * hand.turns
+    tuck = TUCK * thickness
     place, turn, order, ring, gap = _pleat(
-        rise, angle, stack.order, stack.layers, wall, table.cloth, table.pole
+        rise, angle, stack.order, stack.layers, wall, tuck, hand.table.cloth, hand.table.pole
     )
-    low = place.min()
     return replace(
         stack,
-        p=place - low,
+        p=place - place.min(),
         q=turn,
         order=order,
         layers=wall,
-        radius=radius,
+        radius=hand.radius,
         ring=ring,
         gap=gap,
-        strain99=_strain(table, radius + 0.25 * wall * thickness, skew),
+        strain99=_strain(stack, hand),
     )
 
 
-def _strain(table: Rings, radius: float, skew: float) -> float:
-    """99th percentile of the stretch that wandering rings and skewed rolling ask of the cloth.
+@dataclass(frozen=True)
+class _Hand:
+    """One wrapping: where the cloth goes on the pole, and the rings it is pushed between."""
 
-    A pleat's flank is sheared by gamma, the slope of (crest on the pole less crest on the
-    cloth) round the pole; a shear gamma stretches by sqrt(1 + gamma^2/4) + gamma/2 - 1.
+    fold: PoleWrap
+    edge: float  # [m] first of the cloth to touch the pole, along the way it rolls
+    reach: float  # [m] of cloth that is rolled up
+    thickness: float  # [m] of the flat stack
+    code: np.uint64
+    skew: float  # [m]
+    table: Rings
+
+    @classmethod
+    def of(
+        cls,
+        outline: Floats,
+        fold: PoleWrap,
+        spacing: float,
+        thickness: float,
+        neatness: float,
+        seed: int,
+        round_number: int,
+    ) -> _Hand:
+        """Lay the rings by the cloth's outline, so that they are the same at every pitch."""
+        bare = cls(
+            fold=fold,
+            edge=float((outline @ np.array(axes(fold)[1])).min()),
+            reach=0.0,
+            thickness=thickness,
+            code=chance.key(seed, "skew", round_number),
+            skew=SKEW * neatness * SKEW_LENGTH,
+            table=Rings(np.zeros((0, KNOTS)), np.zeros((0, KNOTS))),
+        )
+        rise, rolled = bare.lay(outline[:, 0], outline[:, 1])
+        table = rings(
+            seed,
+            round_number,
+            float(rise.min()),
+            float(rise.max()),
+            fold.squeeze * spacing,
+            squeeze_along(fold),
+            neatness,
+            bare.radius,
+        )
+        return replace(bare, reach=float(rolled.max()), table=table)
+
+    @property
+    def radius(self) -> float:
+        """Of the pole [m]."""
+        return 0.5 * self.fold.diameter
+
+    @property
+    def turns(self) -> int:
+        """Turns of the roll, the last one begun counted whole."""
+        end = roll_angle(np.array([self.reach]), self.radius, self.thickness)
+        return 1 + int(end[0] / (2.0 * np.pi))
+
+    def lay(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Where flat points come before pushing: along the pole, and along the roll [m]."""
+        (ax, ay), (bx, by) = axes(self.fold)
+        rise = x * ax + y * ay
+        rolled = x * bx + y * by - self.edge
+        if self.skew:
+            drift = chance.smooth_field(self.code, rise, rolled, SKEW_LENGTH)
+            slack = chance.smooth_field(~self.code, rise, rolled, SKEW_LENGTH)
+            rise = rise + self.skew * drift
+            rolled = rolled + self.skew * slack
+        return rise, rolled
+
+    def roll(self, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        """Height along the pole before pushing [m], and angle rolled [rad], of flat points."""
+        rise, rolled = self.lay(x, y)
+        # cells at the rim reach half a cell beyond the outline
+        inside = np.clip(rolled, 0.0, self.reach)
+        return rise, roll_angle(inside, self.radius, self.thickness)
+
+
+SAMPLES = 4000
+"""Points at which the stretch is measured."""
+
+
+def _strain(stack: Stack, hand: _Hand) -> float:
+    """99th percentile of how far the hand stretches the cloth, by differences over 10 um.
+
+    The stretch is the greater singular value of the map's gradient, from the flat cloth to
+    (along the pole, along the roll). Pairs of points with a crease between them are left out.
     """
-    turn = np.linspace(0.0, 1.0, 60, endpoint=False)
-    step = 2.0 * np.pi * radius / turn.size
-    grid = np.array(
-        [
-            [[_around(part, k, t) for t in turn] for k in range(part.shape[0])]
-            for part in (table.cloth, table.pole)
-        ]
-    )
-    slope = [np.roll(g, -1, axis=1) - g for g in grid]
-    flank = np.concatenate([(slope[1] - slope[0]).ravel(), (slope[1] + slope[0]).ravel()])
-    gamma = np.abs(flank) / step + 1.2 * skew / SKEW_LENGTH
-    return float(np.quantile(np.sqrt(1.0 + gamma**2 / 4.0) + gamma / 2.0 - 1.0, 0.99))
+    every = max(1, stack.p.size // SAMPLES)
+    p, q, order = stack.p[::every], stack.q[::every], stack.order[::every]
+    step, wall = 1e-5, stack.layers * hand.turns
+
+    def place(x: Floats, y: Floats) -> tuple[Floats, Ints]:
+        rise, angle = hand.roll(x, y)
+        table = hand.table
+        out = _pleat(rise, angle, order, stack.layers, wall, 0.0, table.cloth, table.pole)
+        return np.array([out[0], hand.lay(x, y)[1]]), out[2] // wall
+
+    here, flank = place(p, q)
+    gradient, same = [], np.ones(p.size, dtype=bool)
+    for ux, uy in axes(hand.fold):
+        there, other = place(p + ux * step, q + uy * step)
+        gradient.append((there - here) / step)
+        same &= other == flank
+    parts = np.array(gradient).transpose(2, 1, 0)[same]
+    return float(np.quantile(np.linalg.svd(parts, compute_uv=False)[:, 0], 0.99)) - 1.0

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
+from shapely import segmentize
 
 from meltwick import chance
 from meltwick.types import Cloth, Floats, Ints
@@ -26,6 +27,8 @@ class Stack:
     ring: Floats | None = None  # (P,) [m] above the crest, on the pole, at or below the point
     gap: Floats | None = None  # (P,) [m] from that crest to the next
     strain99: float = 0.0  # 99th percentile of the hand's stretch
+    rim: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+    """(M, 2) [m] outlines as they lie in the flat stack: its extent at any pitch."""
 
 
 def jittered(cloth: Cloth, seed: int, round_number: int) -> tuple[Ints, Floats, Floats]:
@@ -56,4 +59,7 @@ def lay_flat(cloth: Cloth, seed: int, round_number: int = 1) -> Stack:
     cell, x, y = jittered(cloth, seed, round_number)
     panels = len(cloth.panels)
     order = (panels - 1 - cloth.panel[cell]).astype(np.int32)
-    return Stack(cell=cell, p=x, q=y, order=order, layers=panels)
+    # points a millimetre apart, since a fold may make a corner anywhere along an edge
+    fine = [segmentize(panel.outline.exterior, 1.0).coords for panel in cloth.panels]
+    rim = np.concatenate([np.asarray(line, dtype=np.float64) for line in fine]) / 1000.0
+    return Stack(cell=cell, p=x, q=y, order=order, layers=panels, rim=rim)
