@@ -39,7 +39,7 @@ def _periodic_noise(code: np.uint64, rings: int, stream: int) -> Floats:
     keep = 0.6
     for k in range(1, rings):
         out[k] = keep * out[k - 1] + np.sqrt(1.0 - keep**2) * white[k]
-    return out
+    return np.asarray(out)
 
 
 def rings(

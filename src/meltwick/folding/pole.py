@@ -66,9 +66,8 @@ def _around(table: Floats, k: int, turn: float) -> float:
     b = table[k, j % KNOTS]
     c = table[k, (j + 1) % KNOTS]
     d = table[k, (j + 2) % KNOTS]
-    return b + 0.5 * t * (
-        c - a + t * (2.0 * a - 5.0 * b + 4.0 * c - d + t * (3.0 * (b - c) + d - a))
-    )
+    curve = c - a + t * (2.0 * a - 5.0 * b + 4.0 * c - d + t * (3.0 * (b - c) + d - a))
+    return float(b + 0.5 * t * curve)
 
 
 @nb.njit(cache=True)
