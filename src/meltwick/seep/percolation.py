@@ -62,6 +62,7 @@ class Percolation:
         self.free = net.outside > 0.0
         if not self.free.any():
             raise ValueError("no part of the bundle is exposed: water cannot leave")
+        self.lowest = int(np.argmin(np.where(self.free, net.bound, np.inf)))
         self._precondition: Callable[[Floats], Floats] | None = None
         self._below: tuple[Coarser, Percolation] | None = None
         if cloth is not None and net.bound.size > SMALLEST:
@@ -81,6 +82,9 @@ class Percolation:
         for turn in range(1, ROUNDS + 1):
             self._project(melt, w)
             active = self.free & (w >= bound)
+            if not active.any():  # water leaves somewhere, so the lowest way out drips
+                active[self.lowest] = True
+                w[self.lowest] = bound[self.lowest]
             if turn == 1:
                 self._precondition = self._hierarchy(active)
             w, residual, used = self._inner(melt, w, active, now)
@@ -89,8 +93,8 @@ class Percolation:
             moved = float(np.abs(residual[wrong & active]).sum()) + float(
                 (self.diagonal * (w - bound))[wrong & ~active].sum()
             )
-            if moved < 1e-3 * total:
-                if now <= tolerance:
+            if moved < min(1e-3, tolerance) * total:
+                if now <= tolerance and used < INNER:
                     break
                 now = tolerance
         outflow = np.where(active, np.maximum(residual, 0.0), 0.0)
@@ -141,6 +145,7 @@ class Percolation:
         levels = pyamg.smoothed_aggregation_solver(
             held,
             symmetry="symmetric",
+            smooth=("jacobi", {"weighting": "local"}),  # no spectral radius, so no random start
             presmoother=("gauss_seidel", {"sweep": "forward"}),
             postsmoother=("gauss_seidel", {"sweep": "backward"}),
             max_coarse=300,
