@@ -116,6 +116,10 @@ def _beside(i: int, j: int, side: int, across: int, down: int, wraps: bool) -> i
     return i * down if wraps else -1
 
 
+PASSES = 2
+"""Times that holes are closed: a hole's neighbour may itself have been one."""
+
+
 @nb.njit(cache=True)
 def _slots(
     column: Ints, order: Ints, across: int, down: int, wraps: bool
@@ -125,25 +129,14 @@ def _slots(
     ``fill[slot]`` is a neighbour's point that stands in for a missing one, or -1.
     """
     count = across * down
-    big = np.int32(2147483647)
-    low = np.full(count, big, np.int32)
-    high = np.full(count, np.int32(-1), np.int32)
+    base = np.full(count, np.int32(2147483647), np.int32)
+    roof = np.full(count, np.int32(-1), np.int32)
     for i in range(column.size):
         c = column[i]
-        low[c] = min(low[c], order[i])
-        high[c] = max(high[c], order[i])
-    base = low.copy()
-    roof = high.copy()
-    for i in range(across):
-        for j in range(down):
-            c = i * down + j
-            for axis in range(2):
-                a = _beside(i, j, 2 * axis, across, down, wraps)
-                b = _beside(i, j, 2 * axis + 1, across, down, wraps)
-                if a < 0 or b < 0 or high[a] < 0 or high[b] < 0:
-                    continue
-                roof[c] = max(roof[c], min(high[a], high[b]))
-                base[c] = min(base[c], max(low[a], low[b]))
+        base[c] = min(base[c], order[i])
+        roof[c] = max(roof[c], order[i])
+    for _ in range(PASSES):
+        base, roof = _widen(base, roof, across, down, wraps)
     first = np.zeros(count + 1, np.int32)
     for c in range(count):
         first[c + 1] = first[c] + (roof[c] - base[c] + 1 if roof[c] >= base[c] else 0)
@@ -159,12 +152,44 @@ def _slots(
         s = first[column[i]] + order[i] - base[column[i]]
         members[start[s] + used[s]] = i
         used[s] += 1
-    fill = np.full(slots, np.int32(_NONE), np.int32)
+    held = np.full(slots, np.int32(_NONE), np.int32)
+    for s in range(slots):
+        if used[s]:
+            held[s] = members[start[s]]
+    for _ in range(PASSES):
+        held = _close(held, first, base, across, down, wraps)
+    for s in range(slots):
+        if used[s]:
+            held[s] = _NONE
+    return first, start, members, held
+
+
+@nb.njit(cache=True)
+def _widen(base: Ints, roof: Ints, across: int, down: int, wraps: bool) -> tuple[Ints, Ints]:
+    """Lowest and highest layer that each column has, or that cloth on both sides of it has."""
+    low, high = base.copy(), roof.copy()
+    for i in range(across):
+        for j in range(down):
+            c = i * down + j
+            for axis in range(2):
+                a = _beside(i, j, 2 * axis, across, down, wraps)
+                b = _beside(i, j, 2 * axis + 1, across, down, wraps)
+                if a < 0 or b < 0 or roof[a] < base[a] or roof[b] < base[b]:
+                    continue
+                high[c] = max(high[c], min(roof[a], roof[b]))
+                low[c] = min(low[c], max(base[a], base[b]))
+    return low, high
+
+
+@nb.njit(cache=True)
+def _close(held: Ints, first: Ints, base: Ints, across: int, down: int, wraps: bool) -> Ints:
+    """Give an empty slot a neighbour's point where two opposite neighbours have that layer."""
+    out = held.copy()
     for i in range(across):
         for j in range(down):
             c = i * down + j
             for s in range(first[c], first[c + 1]):
-                if used[s]:
+                if held[s] >= 0:
                     continue
                 layer = base[c] + s - first[c]
                 for axis in range(2):
@@ -176,10 +201,10 @@ def _slots(
                     sb = first[b] + layer - base[b]
                     if sa < first[a] or sa >= first[a + 1] or sb < first[b] or sb >= first[b + 1]:
                         continue
-                    if used[sa] and used[sb]:
-                        fill[s] = members[start[sa]]
+                    if held[sa] >= 0 and held[sb] >= 0:
+                        out[s] = held[sa]
                         break
-    return first, start, members, fill
+    return out
 
 
 @nb.njit(cache=True)
