@@ -79,6 +79,17 @@ def test_string_pressure_spreads_and_dulls_with_depth() -> None:
     assert at[3] == pytest.approx(hoop_pressure(20.0, 0.03, 0.03), rel=1e-2)
 
 
+def test_strings_repeat_along_the_pole() -> None:
+    ring = np.linspace(0.0, 0.025, 200)
+    same = np.ones_like(ring)
+
+    def at(shift: float) -> np.ndarray:
+        return string_pressure(ring + shift, 0.025 * same, 4e-3 * same, 0.03 * same, 20.0, 2e-3)
+
+    assert at(5 * 0.025) == pytest.approx(at(0.0), rel=1e-6, abs=1e-3)
+    assert at(0.0)[::-1] == pytest.approx(at(0.0), rel=1e-9)  # alike on both sides of a string
+
+
 def test_worked_helix() -> None:
     # calculus: radius 30 mm, rise 20 mm a turn: 189.554 mm a turn, at 6.0566 degrees
     assert helix_length(0.030, 0.020, 0.020) == pytest.approx(0.189554, rel=1e-5)

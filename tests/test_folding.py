@@ -208,6 +208,21 @@ def test_knife_pleats(spacing: float, squeeze: float, layer: int) -> None:
     assert np.ptp(place) == pytest.approx(0.8 / squeeze, abs=long)
 
 
+def test_a_pleat_turns_the_wall_over() -> None:
+    # two layers at one place: the upper lies over the lower going forward, under it going back
+    fold = PoleWrap(PIPE, 0.0, squeeze=3.0, even=True)
+    (_, _, lower), (_, _, upper) = (zigzag(fold, 0.03, layer) for layer in (0, 1))
+    flank = lower.order // lower.layers
+    assert np.array_equal(flank, upper.order // upper.layers)
+    assert np.array_equal(upper.order - lower.order, np.where(flank % 2 == 0, 1, -1))
+    # flanks come one after another up the cloth, each over the one before
+    assert np.all(np.isin(np.diff(flank), (0, -1)))
+    # what the lower layer takes more of at the crease is a layer's thickness or less
+    inset = lower.p - upper.p
+    assert np.ptp(inset) < 1e-9
+    assert abs(inset[0]) <= 0.55e-3
+
+
 @pytest.mark.parametrize("squeeze", [2.0, 4.0])
 def test_shingles_lie_over_one_another(squeeze: float) -> None:
     # the outermost at each place is a forward flank, within one spacing above its crest

@@ -197,8 +197,8 @@ def test_only_cloth_that_is_not_covered_is_seen(
     below = stack.order == 0
     assert np.all(found.exposed[~below] == 1.0)
     share = back.difference(front).area / back.area
-    # along the rim, about 2.5 m of it, half a bin may be taken for either
-    assert found.exposed[below].mean() == pytest.approx(share, abs=0.25 * pitch / 4e-3 * 0.02)
+    # along the neck's half metre, up to two bins may be taken for either: 0.3 % of the back
+    assert found.exposed[below].mean() == pytest.approx(share, abs=0.003 * pitch / 4e-3)
     points = shapely.points(1000.0 * stack.p[below], 1000.0 * stack.q[below])
     deep = shapely.contains(front.buffer(-1500.0 * pitch), points)
     assert found.exposed[below][deep].mean() < 5e-4
@@ -316,10 +316,10 @@ def test_what_a_bundle_holds_is_sound(shirts: dict[float, Cloth]) -> None:
         assert share.max() <= 1.0
     assert np.all(made.upward <= made.exposed + 1e-12)
     # rain from above meets the half that faces up: mean of cos over a turn is 1/pi
-    assert made.upward.sum() / made.exposed.sum() == pytest.approx(1.0 / np.pi, rel=0.1)
+    assert made.upward.sum() / made.exposed.sum() == pytest.approx(1.0 / np.pi, rel=0.05)
     # a string 2 mm thick every 25 mm covers about 2/25 of the outside
     covered = (made.covered * made.exposed).sum() / made.exposed.sum()
-    assert covered == pytest.approx(2.0 / 25.0, rel=0.35)
+    assert covered == pytest.approx(2.0 / 25.0, rel=0.15)
     # Laplace: strings press T/(r s) on average, on top of the bundle's own weight
     radius = made.notes["radius"]
     assert 20.0 / (radius * 0.025) < made.pressure.mean() < 20.0 / (0.5 * PIPE * 0.025) + 1e3

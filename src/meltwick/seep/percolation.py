@@ -101,11 +101,12 @@ class Percolation:
         return Flow(np.maximum(w, 1e-300), outflow, active, turn, iterations)
 
     def _start(self, melt: Floats, tolerance: float) -> Floats:
-        """A guess of w from the coarser network, or half of what would drip."""
+        """Guess w from the coarser network, or as half of what would drip."""
         if self._below is None:
             return 0.5 * self.net.bound
         step, below = self._below
-        flow = below.solve(np.bincount(step.parent, melt, step.net.bound.size), tolerance)
+        gathered = np.bincount(step.parent, melt, step.net.bound.size).astype(np.float64)
+        flow = below.solve(gathered, tolerance)
         return flow.w[step.parent]
 
     def _project(self, melt: Floats, w: Floats) -> None:
