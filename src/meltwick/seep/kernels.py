@@ -76,11 +76,11 @@ def route(pairs: Ints, flow: Floats, place: Ints, cells: int) -> tuple[Ints, Int
 @nb.njit(cache=True)
 def positive_root(v: float, b: float, d: float, g: float, r: float) -> float:
     """Solve v c + b c / (d + g c) = r for c >= 0 (water, and fibre by Langmuir)."""
-    if g * r < 1e-12 * d:
+    if g * r < 1e-12 * (v * d + b):
         return r / (v + b / d)
     p = v * d + b - r * g
     q = np.sqrt(p * p + 4.0 * v * g * r * d)
-    return 2.0 * r * d / (p + q) if p > 0.0 else (q - p) / (2.0 * v * g)
+    return float(2.0 * r * d / (p + q) if p > 0.0 else (q - p) / (2.0 * v * g))
 
 
 @nb.njit(cache=True, parallel=True)
@@ -311,16 +311,18 @@ def spread_lines(
         a, b = first[line], first[line + 1]
         ratio = np.empty((b - a, species))
         value = np.empty((b - a, species))
+        rest = np.zeros(species)  # 1 - ratio, summed without cancelling so that mass is kept
         back = 0.0
         for n in range(a, b):
             i = lines[n]
             ahead = step * link[n]
             for k in range(species):
-                pivot = hold[i, k] + back + ahead
+                keep = hold[i, k] + back * rest[k]
                 add = mass[i, k]
                 if n > a:
-                    pivot -= back * ratio[n - a - 1, k]
                     add += back * value[n - a - 1, k]
+                pivot = keep + ahead
+                rest[k] = keep / pivot
                 ratio[n - a, k] = ahead / pivot
                 value[n - a, k] = add / pivot
             back = ahead
