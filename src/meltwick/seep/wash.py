@@ -23,7 +23,7 @@ def backstain(
 ) -> Floats:
     """Dye that returns to the cloth from the rinse, (N, K) [kg/kg].
 
-    It spreads evenly over the free sites of all the fibre.
+    It spreads evenly over the free sites of all the fibre, and never fills more than there are.
 
     Parameters
     ----------
@@ -40,7 +40,26 @@ def backstain(
     total = float(weight.sum())
     if total <= 0.0:
         return np.zeros_like(fixed)
-    return np.asarray(free[:, None] * (share * loose / total))
+    each = share * loose / total
+    room = float(np.min(sites, where=weight > 0.0, initial=np.inf))
+    return np.asarray(free[:, None] * (each * min(1.0, room / max(float(each.sum()), 1e-300))))
+
+
+def fitting(stuck: Floats, taken: Floats, fibre: Floats, sites: Floats) -> Floats:
+    """Of the dye in spots, what free sites hold, (N, K) [kg per cell]; the rest rinses away.
+
+    Parameters
+    ----------
+    stuck : ndarray of shape (N, K)
+        [kg] per cell.
+    taken : ndarray of shape (N, K)
+        Fixed already [kg/kg].
+    fibre, sites : ndarray of shape (N,)
+        [kg] and [kg/kg].
+    """
+    room = np.maximum(sites - taken.sum(axis=1), 0.0) * fibre
+    share = np.minimum(1.0, room / np.maximum(stuck.sum(axis=1), 1e-300))
+    return np.asarray(stuck * share[:, None])
 
 
 def spots(cloth: Cloth, powder: Floats, takes: Flags, wash: str, code: np.uint64) -> Floats:
