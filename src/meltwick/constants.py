@@ -46,7 +46,7 @@ class Constants:
     stiffness: float = _c(1.0e6, "Pa", 0.7e6, 1.9e6, "van Wyk's a from jersey curves")
     stiffness_power: float = _c(3.0, "-", 2.5, 3.5, "van Wyk 1946, disputed")
     solid_cap: float = _c(0.75, "-", 0.6, 0.85, "densest fibre packing; chosen")
-    contact: float = _c(0.12, "-", 0.05, 0.3, "share of true contact at 1 kPa; chosen")
+    contact: float = _c(0.01, "-", 0.002, 0.05, "share of true contact at 1 kPa; chosen")
     contact_power: float = _c(0.15, "-", 0.0, 0.33, "growth of contact with pressure; chosen")
     residual: float = _c(0.25, "-", 0.1, 0.4, "water kept at high suction over pore; chosen")
     retention_power: float = _c(2.0, "-", 1.0, 4.0, "n of the retention curve; chosen")
@@ -54,6 +54,12 @@ class Constants:
     dispersivity: float = _c(4e-3, "m", 2e-3, 8e-3, "in the cloth's plane; chosen")
     contact_spread: float = _c(4e-3, "m", 2e-3, 8e-3, "sideways at each contact; chosen")
     # dye
+    grip: float = _c(
+        15.0, "-", 5.0, 40.0, "kd in cold, soda-wet cloth over kd in water: salt, cold; chosen"
+    )
+    dissolving: float = _c(
+        0.25, "-", 0.1, 1.0, "share of solubility that water passing grains reaches; chosen"
+    )
     k_fix: float = _c(1.5e-4, "1/s", 0.5e-4, 4e-4, "at 20 degC and 10 g/L soda; chosen")
     activation: float = _c(75e3, "J/mol", 60e3, 90e3, "reactive dyes, from memory")
     fixed_yield: float = _c(0.7, "-", 0.5, 0.85, "fixed over fixed and hydrolysed, read")

@@ -74,5 +74,5 @@ def hydrolysis_rates(
     """
     bulk = fabric.mass_per_area / fabric.thickness
     water = 1.0 - fabric.solid
-    kd = np.array([part.kd for part in species])
+    kd = np.array([part.kd for part in species]) * constants.grip
     return np.asarray(fixing * bulk * kd / water * (1.0 / constants.fixed_yield - 1.0))

@@ -100,8 +100,8 @@ def _ready(cloth: Cloth, laid: Laid, start: FixedDye, constants: Constants, thre
         species=start.species,
         fibre=np.asarray(fibre),
         sites=np.full(cloth.size, constants.sites * fabric.uptake),
-        kd=np.array([part.kd for part in start.species]) * fabric.uptake,
-        solubility=np.maximum(laid.solubility, 1e-9),
+        kd=np.array([part.kd for part in start.species]) * fabric.uptake * constants.grip,
+        solubility=np.maximum(laid.solubility * constants.dissolving, 1e-9),
         powder=laid.under.copy(),
         fixed=start.amount.copy(),
         lines=raster_lines(cloth.panel, cloth.row, cloth.col),
@@ -127,6 +127,7 @@ def _wash_out(
     powder = march.powder.sum(axis=0)
     code = chance.key(seed, "spots", round_number)
     stuck = wash.spots(cloth, powder, fibre > 0.0, spec.wash, code)
+    stuck = wash.fitting(stuck, march.fixed + back, fibre, march.sites)
     fixed = march.fixed + back + stuck / np.maximum(fibre, 1e-30)[:, None]
     returned = float((back * fibre[:, None]).sum())
     missed = sum(float(masses.sum()) for _, masses in laid.over) * march.constants.ice_beside
