@@ -25,7 +25,7 @@ def hoop_pressure(pull: float, radius: float, spacing: float) -> float:
 
 
 def helix_length(radius: float, spacing: float, length: float) -> float:
-    """String for a helix over ``length`` of a cylinder [m]: turns times the helix's turn."""
+    """Return the string for a helix over ``length`` of a cylinder [m]: turns times one turn."""
     return length / spacing * float(np.hypot(2.0 * np.pi * radius, spacing))
 
 

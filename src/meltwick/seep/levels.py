@@ -106,7 +106,7 @@ class Streams:
         return *self._made[nearest], level / centre, nearest
 
     def still(self, volume: Floats) -> Stream:
-        """A stream that carries nothing, for the time after the ice is gone."""
+        """Return a stream that carries nothing, for the time after the ice is gone."""
         none = np.zeros(0, np.int32)
         nothing = np.zeros(volume.size)
         flow = np.zeros(len(self._net.pairs))

@@ -97,7 +97,7 @@ def _zone(bundle: Bundle, zone: tuple[float, float]) -> Floats:
 
 
 def _clumps(bundle: Bundle, code: np.uint64, grain: float) -> Floats:
-    """A sprinkled powder: heavy and light places, and clumps the size of a pinch."""
+    """Sprinkle a powder: heavy and light places, and clumps the size of a pinch."""
     hand = chance.smooth_field(code, bundle.along, bundle.across, SPRINKLE)
     fine = chance.smooth_field(code ^ np.uint64(0x5BD1E995), bundle.along, bundle.across, grain)
     return np.asarray(np.exp(0.5 * hand + 1.1 * fine))
