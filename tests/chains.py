@@ -65,6 +65,7 @@ def stream_of(volume: Floats, edges: Ints, amount: Floats, leave: Floats) -> Str
         leave=leave.astype(np.float64),
         volume=volume,
         flow=amount.astype(np.float64),
+        w=-np.arange(n, dtype=np.float64),
     )
 
 

@@ -151,7 +151,7 @@ def test_nothing_laid(usual):
 
 def test_steps_name_what_the_maker_handles(usual):
     text = " ".join(describe(usual))
-    for words in ("tee", "1.2 kg of ice", "3 g of coral", "string", "35°", "24 h", "Soda ash"):
+    for words in ("tee", "1.2 kg of ice", "2.2 g of coral", "string", "35°", "24 h", "Soda ash"):
         assert words in text
     for step in describe(usual):
         assert step.endswith(".")

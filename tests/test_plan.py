@@ -88,7 +88,7 @@ def in_round(line):
 
 def test_the_whole_plan_is_read_in_si_units():
     read = plan(WHOLE)
-    assert (read.name, read.seed, read.neatness) == ("harbour-tee", 7, 0.5)
+    assert (read.name, read.seed, read.neatness) == ("harbour-tee", 7, 0.65)
     assert (read.garment.blank, read.garment.size, read.garment.damp) == ("tee", "M", 1.15)
     (one,) = read.round
     (fold,) = one.fold
@@ -156,8 +156,8 @@ def test_every_key_has_a_default_and_a_description(table, model):
 @pytest.mark.parametrize(
     ("line", "key", "value"),
     [
-        ("neatness = 'tidy'", "neatness", 0.15),
-        ("neatness = 'LOOSE'", "neatness", 0.9),
+        ("neatness = 'tidy'", "neatness", 0.2),
+        ("neatness = 'LOOSE'", "neatness", 1.0),
         ("neatness = 0.3", "neatness", 0.3),
         ("neatness = 1", "neatness", 1.0),
         ("seed = 0", "seed", 0),

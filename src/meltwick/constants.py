@@ -43,6 +43,9 @@ class Constants:
     kozeny: float = _c(5.0, "-", 4.0, 9.0, "Carman 1937, from memory")
     compression_power: float = _c(0.75, "-", 0.5, 1.0, "power on Kozeny-Carman; chosen")
     film: float = _c(20.0, "-", 5.0, 100.0, "outer film over one cloth layer; chosen")
+    film_under_string: float = _c(
+        0.2, "-", 0.05, 1.0, "film that passes under string, over that beside it; chosen"
+    )
     stiffness: float = _c(1.0e6, "Pa", 0.7e6, 1.9e6, "van Wyk's a from jersey curves")
     stiffness_power: float = _c(3.0, "-", 2.5, 3.5, "van Wyk 1946, disputed")
     solid_cap: float = _c(0.75, "-", 0.6, 0.85, "densest fibre packing; chosen")
@@ -58,9 +61,9 @@ class Constants:
         15.0, "-", 5.0, 40.0, "kd in cold, soda-wet cloth over kd in water: salt, cold; chosen"
     )
     dissolving: float = _c(
-        0.25, "-", 0.1, 1.0, "share of solubility that water passing grains reaches; chosen"
+        0.15, "-", 0.05, 0.5, "share of solubility that water passing grains reaches; chosen"
     )
-    k_fix: float = _c(1.5e-4, "1/s", 0.5e-4, 4e-4, "at 20 degC and 10 g/L soda; chosen")
+    k_fix: float = _c(4e-4, "1/s", 1e-4, 8e-4, "at 20 degC and 10 g/L soda; chosen")
     activation: float = _c(75e3, "J/mol", 60e3, 90e3, "reactive dyes, from memory")
     fixed_yield: float = _c(0.7, "-", 0.5, 0.85, "fixed over fixed and hydrolysed, read")
     sites: float = _c(0.08, "kg/kg", 0.04, 0.12, "most dye that cotton fixes; chosen")

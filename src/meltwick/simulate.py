@@ -14,14 +14,11 @@ from meltwick.colour import render
 from meltwick.constants import Constants
 from meltwick.plan import Plan, digest, resolve
 from meltwick.seep.dyeing import dye
-from meltwick.seep.levels import DRAFT, NORMAL
+from meltwick.seep.levels import USUAL
 from meltwick.seep.powder import species_of
 from meltwick.shares import measure_shares
 from meltwick.stock import load_stock
 from meltwick.types import FixedDye, Observer, Recipe, Result, RoundReport
-
-DRAFT_PITCH = 3e-3
-"""At this pitch and above, one melt level serves [m]."""
 
 
 def _quiet(stage: str, done: int, total: int) -> None:
@@ -121,7 +118,7 @@ def run(
             damp=recipe.damp,
             seed=recipe.seed,
             round_number=number,
-            effort=DRAFT if pitch >= DRAFT_PITCH else NORMAL,
+            effort=USUAL,
             constants=constants,
             observer=observer,
             threads=threads,
@@ -131,7 +128,9 @@ def run(
             seconds[stage] = seconds.get(stage, 0.0) + spent
     observer("colouring", 0, 1)
     begun = time.perf_counter()
-    look = render(cloth, fixed)
+    # a blend shows the dye of its dyeable fibre over all of its fibre
+    shown = replace(fixed, amount=fixed.amount * recipe.fabric.dyeable_share)
+    look = render(cloth, shown)
     shares = measure_shares(cloth, look)
     seconds["colour"] = time.perf_counter() - begun
     observer("colouring", 1, 1)

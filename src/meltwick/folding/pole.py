@@ -80,13 +80,14 @@ def _pleat(
     tuck: float,
     cloth_rings: Floats,
     pole_rings: Floats,
-) -> tuple[Floats, Floats, Ints, Floats, Floats]:
+) -> tuple[Floats, Floats, Ints, Floats, Floats, Floats]:
     count = along.size
     place = np.empty(count)
     turn = np.empty(count)
     stack = np.empty(count, np.int32)
     ring = np.empty(count)
     gap = np.empty(count)
+    crease = np.empty(count)
     last = cloth_rings.shape[0] - 2
     guess = (cloth_rings[-1, 0] - cloth_rings[0, 0]) / (cloth_rings.shape[0] - 1)
     for i in range(count):
@@ -114,13 +115,14 @@ def _pleat(
             place[i] = x0 + 2.0 * forward - u
             stack[i] = (2 * k + 1) * wall + (wall - 1 - layer)
         place[i] += inset
+        crease[i] = min(u, (c1 - c0) - u)
         turn[i] = 2.0 * np.pi * part
         while k < last and x1 <= place[i]:
             k += 1
             x0, x1 = x1, _around(pole_rings, k + 1, part)
         ring[i] = place[i] - x0
         gap[i] = x1 - x0
-    return place, turn, stack, ring, gap
+    return place, turn, stack, ring, gap, crease
 
 
 def wrap(
@@ -163,7 +165,7 @@ def wrap(
     rise, angle = hand.roll(stack.p, stack.q)
     wall = stack.layers * hand.turns
     tuck = TUCK * thickness
-    place, turn, order, ring, gap = _pleat(
+    place, turn, order, ring, gap, crease = _pleat(
         rise, angle, stack.order, stack.layers, wall, tuck, hand.table.cloth, hand.table.pole
     )
     return replace(
@@ -175,6 +177,7 @@ def wrap(
         radius=hand.radius,
         ring=ring,
         gap=gap,
+        crease=crease,
         strain99=_strain(stack, hand),
     )
 

@@ -26,6 +26,7 @@ class Stack:
     radius: float = 0.0  # [m] of the pole; 0: flat
     ring: Floats | None = None  # (P,) [m] above the crest, on the pole, at or below the point
     gap: Floats | None = None  # (P,) [m] from that crest to the next
+    crease: Floats | None = None  # (P,) [m] of cloth to the nearest outer crease
     strain99: float = 0.0  # 99th percentile of the hand's stretch
     rim: Floats = field(default_factory=lambda: np.zeros((0, 2)))
     """(M, 2) [m] outlines as they lie in the flat stack: its extent at any pitch."""

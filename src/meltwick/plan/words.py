@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-NEATNESS = {"tidy": 0.15, "relaxed": 0.5, "loose": 0.9}
+NEATNESS = {"tidy": 0.2, "relaxed": 0.65, "loose": 1.0}
 
 DAMP = {  # water held over dry cloth mass [kg/kg]
     "dry": 0.08,  # cotton's regain: 7 to 8 % at 65 % humidity, ASTM D1909

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from meltwick.constants import GAS, ICE_POINT, Constants
-from meltwick.types import Component, Fabric, Floats
+from meltwick.types import Component, Floats
 
 # [OH-] of sodium carbonate in water, mmol per kg of water: rows by temperature, columns by
 # soda. Computed with PHREEQC 3 (Parkhurst & Appelo 2013), database phreeqc.dat.
@@ -64,15 +64,18 @@ def fixing_rates(
     return np.array([constants.k_fix * part.strike * pace for part in species])
 
 
+EXHAUST_RATIO = 10e-3
+"""Water to fibre of the exhaust dyeings in which yields are reported, 1:10 [m3/kg]."""
+
+
 def hydrolysis_rates(
-    fixing: Floats, species: tuple[Component, ...], fabric: Fabric, constants: Constants
+    fixing: Floats, species: tuple[Component, ...], constants: Constants
 ) -> Floats:
     """Rate at which dissolved dye hydrolyses [1/s], shape (K,).
 
-    Chosen so that dye at equilibrium with loose, soaked cloth ends with the fixed yield Y:
-    k_h = k_f (rho_b kd / theta) (1/Y - 1).
+    Chosen so that dye at equilibrium in an exhaust bath of 1:10 ends with the fixed yield Y
+    that is reported for such baths: k_h = k_f (kd / 10 L/kg) (1/Y - 1). Soaked cloth holds
+    less water to its fibre, so there more is fixed for each part that is spoilt.
     """
-    bulk = fabric.mass_per_area / fabric.thickness
-    water = 1.0 - fabric.solid
     kd = np.array([part.kd for part in species]) * constants.grip
-    return np.asarray(fixing * bulk * kd / water * (1.0 / constants.fixed_yield - 1.0))
+    return np.asarray(fixing * kd / EXHAUST_RATIO * (1.0 / constants.fixed_yield - 1.0))

@@ -12,6 +12,7 @@ from meltwick.seep import ice, wash
 from meltwick.seep.graph import network
 from meltwick.seep.levels import Effort, Streams, seep
 from meltwick.seep.powder import Laid, lay
+from meltwick.seep.renumber import Sweepwise
 from meltwick.seep.stages import batch_stage, melt_stage
 from meltwick.seep.transport import March, raster_lines
 from meltwick.types import (
@@ -70,10 +71,19 @@ def dye(
     observer(WATER, 1, 1)
     mid = time.perf_counter()
     laid = lay(bundle, spec.powder, dyes, start.species, seed, round_number, constants)
-    march = _ready(cloth, laid, start, constants, threads)
-    streams = Streams(seepage, net, cloth, bundle, damp, effort, constants)
-    volume = melt_stage(march, streams, laid, melt, spec, cloth, damp, effort, observer)
-    batch_stage(march, volume, net, streams, spec, cloth, bundle, effort, observer)
+    sweep = Sweepwise(seepage)
+    sorted_cloth, sorted_bundle = sweep.cloth(cloth), sweep.bundle(bundle)
+    sorted_net = sweep.network(net)
+    powder = sweep.laid(laid)
+    march = _ready(sorted_cloth, powder, sweep.dye(start), constants, threads)
+    streams = Streams(
+        sweep.seepage(seepage), sorted_net, sorted_cloth, sorted_bundle, damp, effort, constants
+    )
+    volume = melt_stage(march, streams, powder, melt, spec, sorted_cloth, damp, effort, observer)
+    batch_stage(
+        march, volume, sorted_net, streams, spec, sorted_cloth, sorted_bundle, effort, observer
+    )
+    march.reorder(sweep.back)
     observer(WASH, 0, 1)
     fixed, balance = _wash_out(march, laid, start, cloth, spec, caught, seed, round_number)
     observer(WASH, 1, 1)
@@ -107,6 +117,7 @@ def _ready(cloth: Cloth, laid: Laid, start: FixedDye, constants: Constants, thre
         lines=raster_lines(cloth.panel, cloth.row, cloth.col),
         constants=constants,
         threads=threads,
+        laid=laid.laid,
     )
 
 

@@ -24,6 +24,7 @@ class Stream:
     leave: Floats  # (N,) [m3/s] dripping or running off
     volume: Floats  # (N,) [m3] of water
     flow: Floats  # (E,) [m3/s]
+    w: Floats  # (N,)
 
 
 def water_held(
@@ -61,7 +62,7 @@ def stream(
     place[order] = np.arange(order.size, dtype=np.int32)
     start, source, amount, out = route(net.pairs, flow, place, w.size)
     volume = water_held(w, net, cloth, bundle, damp, constants)
-    return Stream(order, start, source, amount, out, leave, volume, flow)
+    return Stream(order, start, source, amount, out, leave, volume, flow, w)
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,15 @@ class Spreading:
     pairs: Ints  # (X, 2) seams and contacts
     link: Floats  # (X,)
 
+
+HOP = 0.23
+SKIN = 0.6
+"""Mean square of a step along the bundle, over h^2, that water takes when it passes a contact
+or follows the outer film from cell to cell; measured on bundles at 4, 2 and 1 mm."""
+
+TREAD = 0.2
+"""Share of a step between slanting layers that mixes them; chosen so that the white share of a
+pole wrap is the same at 4, 2 and 1 mm."""
 
 TORTUOSITY = 0.5
 """Diffusion in wet cloth over that in water; chosen."""
@@ -105,18 +115,27 @@ def spreading(
     link = wet * net.shape[: net.inside]
     plane = slice(0, net.in_plane)
     if flowing:
-        through = np.abs(now.flow[net.in_plane : net.inside])
-        pa, pb = a[net.in_plane :], b[net.in_plane :]
+        far = (constants.contact_spread**2 - h * h) / (2.0 * h * h)
         n = cloth.size
-        crossing = 0.5 * (np.bincount(pa, through, n) + np.bincount(pb, through, n))
+        side = np.zeros(n)
+        for part, hop in ((slice(net.in_plane, net.inside), HOP), (slice(net.inside, None), SKIN)):
+            through, ends = np.abs(now.flow[part]), net.pairs[part]
+            crossing = np.bincount(ends[:, 0], through, n) + np.bincount(ends[:, 1], through, n)
+            side += 0.5 * hop * far * crossing
         own = np.abs(now.flow[plane]) * (constants.dispersivity - 0.5 * h) / h
-        side = (constants.contact_spread**2 - h * h) / (12.0 * h * h)
-        own += 0.5 * side * (crossing[a[plane]] + crossing[b[plane]])
+        own += 0.5 * (side[a[plane]] + side[b[plane]])
         link[plane] = np.maximum(link[plane] + flowing * own, 0.0)
+        # cells of neighbouring layers overlap aslant, so part of the flow along the cloth
+        # takes the way through contacts and back; a finer grid does so less
+        steep = np.abs(now.w[a[plane]] - now.w[b[plane]]) / h
+        slope = 0.5 * (np.bincount(a[plane], steep, n) + np.bincount(b[plane], steep, n))
+        cross = slice(net.in_plane, net.inside)
+        tread = TREAD * max(constants.contact_spread - h, 0.0)
+        aslant = net.conductance[cross] * 0.5 * (slope[a[cross]] + slope[b[cross]]) * tread
+        link[cross] += flowing * aslant
     right = np.zeros(cloth.size)
     below = np.zeros(cloth.size)
-    beside = b[plane] == a[plane] + 1
-    beside &= cloth.row[a[plane]] == cloth.row[b[plane]]
+    beside = cloth.row[a[plane]] == cloth.row[b[plane]]
     right[a[plane][beside]] = link[plane][beside]
     below[a[plane][~beside]] = link[plane][~beside]
     return Spreading(

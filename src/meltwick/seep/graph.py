@@ -92,8 +92,10 @@ def network(cloth: Cloth, bundle: Bundle, constants: Constants) -> Network:
         pairs[: shape.size], shape, height, conductivity, constants.alpha
     )
     fa, fb = bundle.film[:, 0], bundle.film[:, 1]
-    open_way = bundle.film_width * (1.0 - np.maximum(bundle.covered[fa], bundle.covered[fb]))
-    film = constants.film * cloth.fabric.thickness * open_way
+    under = 0.5 * (bundle.covered[fa] + bundle.covered[fb])
+    # string stands in the film's way: in series, so that the pitch does not matter
+    way = bundle.film_width / (1.0 - under + under / constants.film_under_string)
+    film = constants.film * cloth.fabric.thickness * way
     bare = np.full(cloth.size, saturated_conductivity(np.array([loose]), loose, constants)[0])
     film_conductance = edge_conductance(bundle.film, film, height, bare, constants.alpha)
     return Network(

@@ -102,6 +102,7 @@ def sweep(
     c: Floats,
     lost: Floats,
     step: float,
+    least: float,
     chunks: int,
 ) -> None:
     """One backward-Euler upwind step of all species, in order of falling w; in place.
@@ -122,6 +123,8 @@ def sweep(
         Undissolved [kg], dissolved and sorbed [kg], concentration [kg/m3].
     lost : ndarray of shape (N, K)
         Dye that has left each cell for good [kg], added to.
+    least : float
+        Cells with less dye than this wait until more has come [kg].
     chunks : int
         Species are shared out among so many threads; the result does not depend on it.
     """
@@ -132,28 +135,30 @@ def sweep(
         load = np.empty(species)
         for n in range(order.size):
             i = order[n]
-            some = 0.0
+            some = False
             for k in range(first, last):
                 load[k] = mass[i, k]
-                some += load[k] + powder[i, k]
             for e in range(start[n], start[n + 1]):
                 j = source[e]
                 q = amount[e] * step
                 for k in range(first, last):
-                    add = q * c[j, k]
-                    load[k] += add
-                    some += add
-            if some <= 0.0:
-                for k in range(first, last):
+                    load[k] += q * c[j, k]
+            for k in range(first, last):
+                if load[k] + powder[i, k] > least:
+                    some = True
+                else:
                     c[i, k] = 0.0
-                    mass[i, k] = 0.0
+                    mass[i, k] = load[k]
+            if not some:
                 continue
             carry = volume[i] + step * (out[i] + leave[i])
             for k in range(first, last):
+                r = load[k]
+                if r + powder[i, k] <= least:
+                    continue
                 g = kd[k] / capacity
                 d = crowd[i] - g * c[i, k]
                 b = fibre[i] * kd[k]
-                r = load[k]
                 if powder[i, k] > 0.0:
                     full = carry * saturated[k] + b * saturated[k] / (d + g * saturated[k])
                     release = min(powder[i, k], max(0.0, full - r))
@@ -175,6 +180,7 @@ def react(
     fixing: Floats,
     hydrolysing: Floats,
     sites: Floats,
+    crowd: Floats,
     mass: Floats,
     fixed: Floats,
     spent: Floats,
@@ -190,6 +196,8 @@ def react(
         Rates of the sorbed and of the dissolved dye [1/s].
     sites : ndarray of shape (N,)
         Most dye that can fix [kg/kg].
+    crowd : ndarray of shape (N,)
+        The crowding term, a guess that is corrected.
     mass, fixed, spent : ndarray of shape (N, K)
         Dye in the cell [kg], fixed [kg/kg], hydrolysed [kg].
     step : float
@@ -202,17 +210,17 @@ def react(
             total += mass[i, k]
         if total <= 0.0:
             continue
-        c = np.empty(species)
         share = np.empty(species)
         gone = np.empty(species)
-        _dissolved(volume[i], fibre[i], kd, capacity, mass[i], c)
+        x = _crowding(volume[i], fibre[i], kd, capacity, mass[i], crowd[i])
+        crowd[i] = x
         wish = 0.0
         taken = 0.0
         for k in range(species):
-            bound = mass[i, k] - volume[i] * c[k]
-            bound = max(bound, 0.0)
-            to_fibre = fixing[k] * bound
-            to_water = hydrolysing[k] * volume[i] * c[k]
+            held = fibre[i] * kd[k] / x
+            c = mass[i, k] / (volume[i] + held)
+            to_fibre = fixing[k] * held * c
+            to_water = hydrolysing[k] * volume[i] * c
             rate = to_fibre + to_water
             gone[k] = 0.0
             share[k] = 0.0
@@ -239,47 +247,60 @@ def react(
 
 
 @nb.njit(cache=True)
-def _dissolved(
-    volume: float, fibre: float, kd: Floats, capacity: float, mass: Floats, c: Floats
-) -> None:
-    """Concentrations from masses: Newton on the crowding term that all species share.
+def _crowding(
+    volume: float, fibre: float, kd: Floats, capacity: float, mass: Floats, guess: float
+) -> float:
+    """Find the crowding term x = 1 + sum kd c(x) / Qs that all species share.
 
-    x = 1 + sum kd c(x) / Qs is concave in x, so Newton from above falls to the root.
+    Its right side is concave in x, so Newton's steps from above fall to the root; a guess
+    from below is used only where the step cannot run away.
     """
     species = kd.size
-    x = 1.0
+    top = 1.0
     for k in range(species):
-        x += kd[k] / capacity * mass[k] / volume
-    for _ in range(30):
+        top += kd[k] / capacity * mass[k] / volume
+    x = min(max(guess, 1.0), top)
+    for _ in range(40):
         found = 1.0
         slope = 0.0
         for k in range(species):
-            grip = fibre * kd[k]
-            hold = volume + grip / x
+            grip = fibre * kd[k] / x
+            hold = volume + grip
             part = kd[k] / capacity * mass[k] / hold
             found += part
-            slope += part * grip / (x * x * hold)
+            slope += part * grip / (x * hold)
         gap = found - x
-        x = max(1.0, x + gap / (1.0 - slope))
-        if abs(gap) < 1e-9 * x:
+        if abs(gap) < 1e-10 * x:
             break
-    for k in range(species):
-        c[k] = mass[k] / (volume + fibre * kd[k] / x)
+        x = min(top, max(1.0, x + gap / (1.0 - slope))) if slope < 0.9 or gap < 0.0 else top
+    return float(x)
 
 
 @nb.njit(cache=True, parallel=True)
 def settle(
-    volume: Floats, fibre: Floats, kd: Floats, capacity: float, mass: Floats, c: Floats
+    volume: Floats,
+    fibre: Floats,
+    kd: Floats,
+    capacity: float,
+    crowd: Floats,
+    mass: Floats,
+    c: Floats,
+    hold: Floats,
 ) -> None:
-    """Set concentrations (N, K) [kg/m3] from masses, at equilibrium with the fibre; in place."""
+    """Bring water and fibre to equilibrium at the masses there are; in place.
+
+    Sets the crowding term (N,), which is also the guess, concentrations (N, K) [kg/m3] and
+    what each cell holds per concentration (N, K) [m3].
+    """
     for i in nb.prange(volume.size):
         total = 0.0
         for k in range(kd.size):
             total += mass[i, k]
-        if total > 0.0:
-            _dissolved(volume[i], fibre[i], kd, capacity, mass[i], c[i])
-        else:
-            c[i, :] = 0.0
+        x = _crowding(volume[i], fibre[i], kd, capacity, mass[i], crowd[i]) if total > 0.0 else 1.0
+        crowd[i] = x
+        for k in range(kd.size):
+            hold[i, k] = volume[i] + fibre[i] * kd[k] / x
+            c[i, k] = mass[i, k] / hold[i, k]
 
 
 @nb.njit(cache=True, parallel=True)
@@ -335,21 +356,26 @@ def spread_lines(
                 mass[i, k] = hold[i, k] * value[n - a, k]
 
 
-@nb.njit(cache=True)
-def exchange(pairs: Ints, link: Floats, hold: Floats, mass: Floats, step: float) -> None:
+@nb.njit(cache=True, parallel=True)
+def exchange(
+    pairs: Ints, link: Floats, hold: Floats, mass: Floats, step: float, least: float, chunks: int
+) -> None:
     """Exact two-cell exchange over each pair in turn, in place: positive and conservative.
 
-    Two cells that exchange at ``link`` [m3/s] relax as exp(-link (1/Ha + 1/Hb) t).
+    Two cells that exchange at ``link`` [m3/s] relax as exp(-link (1/Ha + 1/Hb) t). Pairs in
+    which neither holds ``least`` [kg] of a species are passed over.
     """
     species = mass.shape[1]
-    for e in range(link.size):
-        a, b = pairs[e, 0], pairs[e, 1]
-        for k in range(species):
-            ma, mb = mass[a, k], mass[b, k]
-            if ma == 0.0 and mb == 0.0:
-                continue
-            ha, hb = hold[a, k], hold[b, k]
-            rate = link[e] * (ha + hb) / (ha * hb)
-            even = (ma + mb) * ha / (ha + hb)
-            mass[a, k] = even + (ma - even) * np.exp(-rate * step)
-            mass[b, k] = (ma + mb) - mass[a, k]
+    for part in nb.prange(chunks):
+        for e in range(link.size):
+            a, b = pairs[e, 0], pairs[e, 1]
+            for k in range(part * species // chunks, (part + 1) * species // chunks):
+                ma, mb = mass[a, k], mass[b, k]
+                if ma <= least and mb <= least:
+                    continue
+                ha, hb = hold[a, k], hold[b, k]
+                rate = link[e] * (ha + hb) / (ha * hb)
+                even = (ma + mb) * ha / (ha + hb)
+                now = even + (ma - even) * np.exp(-rate * step)
+                mass[a, k] = now
+                mass[b, k] = (ma + mb) - now

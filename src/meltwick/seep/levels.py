@@ -16,7 +16,7 @@ from meltwick.types import Bundle, Cloth, Floats, Seepage
 
 @dataclass(frozen=True)
 class Effort:
-    """How finely time is cut; more for the finer pitches."""
+    """How finely the melt and the batching time are cut."""
 
     levels: tuple[float, ...]  # melt rates, over the first, at which the flow is solved
     between: int  # flows interpolated between two levels
@@ -24,8 +24,9 @@ class Effort:
     batch: int  # over the batching time
 
 
-DRAFT = Effort(levels=(0.5,), between=1, steps=96, batch=16)
-NORMAL = Effort(levels=(1.0, 0.3), between=3, steps=120, batch=20)
+USUAL = Effort(levels=(0.4,), between=1, steps=60, batch=12)
+"""One melt level and sixty steps: against four levels and 240 steps the white share of a
+pole wrap moved by 0.6 points at 4 mm and by 1.0 at 2 mm, more steps alone by 0.1."""
 
 
 def seep(cloth: Cloth, bundle: Bundle, net: Network, melt: Floats, effort: Effort) -> Seepage:
@@ -110,7 +111,7 @@ class Streams:
         none = np.zeros(0, np.int32)
         nothing = np.zeros(volume.size)
         flow = np.zeros(len(self._net.pairs))
-        return Stream(none, none, none, nothing, nothing, nothing, volume, flow)
+        return Stream(none, none, none, nothing, nothing, nothing, volume, flow, nothing)
 
     def _make(self, level: float, diffusivity: float) -> tuple[Stream, Spreading]:
         seepage, net = self._seepage, self._net

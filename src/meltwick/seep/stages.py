@@ -30,7 +30,7 @@ CELSIUS = np.array([0.01, 1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 25.0, 40.0])
 VISCOSITY = np.array([1.7911, 1.7310, 1.6735, 1.5182, 1.3059, 1.1376, 1.0016, 0.8900, 0.6527])
 """Of water [mPa s], IAPWS R12-08."""
 
-SPREAD_EVERY = 2
+SPREAD_EVERY = 3
 """Steps of flow to a step of spreading."""
 
 
@@ -70,7 +70,7 @@ def melt_stage(
         passed += caught / effort.steps * passing
         waiting += step
         if n % SPREAD_EVERY == SPREAD_EVERY - 1 or n == effort.steps - 1:
-            rates = _rates(march, spec, cloth, passed / water, COLD)
+            rates = _rates(march, spec, passed / water, COLD)
             march.react(volume, *rates, waiting)
             march.spread(volume, spreads, waiting)
             waiting = 0.0
@@ -88,12 +88,10 @@ DRYING = 12.0 * 3600.0
 """Time in which an open bundle dries so far that fixing stops [s]; chosen."""
 
 
-def _rates(
-    march: March, spec: Round, cloth: Cloth, pores: float, temperature: float
-) -> tuple[Floats, Floats]:
+def _rates(march: March, spec: Round, pores: float, temperature: float) -> tuple[Floats, Floats]:
     strength = spec.soda.strength * (SODA_HELD + (1.0 - SODA_HELD) * float(np.exp(-pores)))
     fixing = chemistry.fixing_rates(march.species, strength, temperature, march.constants)
-    return fixing, chemistry.hydrolysis_rates(fixing, march.species, cloth.fabric, march.constants)
+    return fixing, chemistry.hydrolysis_rates(fixing, march.species, march.constants)
 
 
 def batch_stage(
@@ -121,7 +119,7 @@ def batch_stage(
         gap = spec.batch_temperature - COLD
         temperature = spec.batch_temperature - gap * float(np.exp(-middle / WARMING))
         active = float(np.exp(-middle / DRYING)) if spec.batch_cover == "open" else 1.0
-        fixing, hydrolysing = _rates(march, spec, cloth, 99.0, temperature)
+        fixing, hydrolysing = _rates(march, spec, 99.0, temperature)
         march.react(rest, fixing * active, hydrolysing * active, step)
         diffusivity = diffusivity_at(march.species, temperature)
         spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -52,16 +53,26 @@ class March:
     lines: Lines
     constants: Constants
     threads: int = 1
+    laid: float = 0.0  # [kg] of the whole round; 0: move every trace
     mass: Floats = field(init=False)
     c: Floats = field(init=False)
     lost: Floats = field(init=False)
     spent: Floats = field(init=False)
+    crowd: Floats = field(init=False)
+    hold: Floats = field(init=False)
 
     def __post_init__(self) -> None:
         self.mass = np.zeros_like(self.powder)
         self.c = np.zeros_like(self.powder)
         self.lost = np.zeros_like(self.powder)
         self.spent = np.zeros_like(self.powder)
+        self.crowd = np.ones(self.fibre.size)
+        self.hold = np.ones_like(self.powder)
+
+    @property
+    def least(self) -> float:
+        """Dye in a cell that is too little to move: all such cells hold 1e-12 of it [kg]."""
+        return 1e-12 * self.laid / max(self.fibre.size, 1)
 
     def carry(self, now: Stream, step: float, scale: float = 1.0) -> None:
         """Move dye with the water for ``step`` seconds, the flow taken ``scale`` times."""
@@ -85,6 +96,7 @@ class March:
             self.c,
             self.lost,
             step * scale,
+            self.least,
             min(self.threads, self.kd.size),
         )
 
@@ -98,6 +110,7 @@ class March:
             fixing,
             hydrolysing,
             self.sites,
+            self.crowd,
             self.mass,
             self.fixed,
             self.spent,
@@ -107,9 +120,7 @@ class March:
     def spread(self, volume: Floats, spreading: Spreading, step: float) -> None:
         """Disperse and diffuse for ``step`` seconds: rows, columns, then contacts and seams."""
         self.settle(volume)
-        slope = self.kd / self.constants.sorption_cap
-        crowd = 1.0 + self.c @ slope
-        hold = volume[:, None] + self.fibre[:, None] * self.kd / crowd[:, None]
+        hold = self.hold
         lines = self.lines
         kernels.spread_lines(
             lines.row_cells,
@@ -127,12 +138,22 @@ class March:
             self.mass,
             step,
         )
-        kernels.exchange(spreading.pairs, spreading.link, hold, self.mass, step)
-        self.settle(volume)
+        chunks = min(self.threads, self.kd.size)
+        kernels.exchange(spreading.pairs, spreading.link, hold, self.mass, step, self.least, chunks)
+        np.divide(self.mass, hold, out=self.c)
 
     def settle(self, volume: Floats) -> None:
         """Bring water and fibre to equilibrium at the masses there are."""
-        kernels.settle(volume, self.fibre, self.kd, self.constants.sorption_cap, self.mass, self.c)
+        kernels.settle(
+            volume,
+            self.fibre,
+            self.kd,
+            self.constants.sorption_cap,
+            self.crowd,
+            self.mass,
+            self.c,
+            self.hold,
+        )
 
     def drain(self, before: Floats, after: Floats) -> None:
         """Let go of the water by which the cells' content falls, at each cell's concentration."""
@@ -141,3 +162,9 @@ class March:
         self.lost += away
         self.mass -= away
         self.settle(after)
+
+    def reorder(self, by: Callable[[Floats], Floats]) -> None:
+        """Renumber the cells of every array."""
+        for name in ("fibre", "sites", "powder", "fixed", "mass", "c", "lost", "spent"):
+            setattr(self, name, by(getattr(self, name)))
+        self.crowd, self.hold = by(self.crowd), by(self.hold)
