@@ -88,7 +88,7 @@ def build_bundle(
     columns = stacking.columns(stack, cloth.pitch, wall_guess)
     found = stacking.stack_up(stack, columns, cloth.size)
     squeezed = _tie(stack, found, spec.tie, spacing, cloth, constants)
-    radius = stack.radius + found.from_inside * squeezed.thickness
+    radius = stack.radius + _spiral(stack, found) * squeezed.thickness
     sine, cosine = np.sin(spec.incline), np.cos(spec.incline)
     height = stack.p * sine + radius * np.cos(stack.q) * cosine
     outside = found.exposed
@@ -121,6 +121,18 @@ def build_bundle(
         strain99=stack.strain99,
         notes={"radius": float(radius.max()), "thickness_factor": float(factor.mean())},
     )
+
+
+def _spiral(stack: Stack, found: stacking.Stacked) -> Floats:
+    """Layers below each point, with the part of a turn that a spiral has risen since its seam.
+
+    Counting layers alone makes a step where one turn becomes the next; a roll has none.
+    """
+    if not stack.radius:
+        return found.from_inside
+    turns = np.maximum(found.layers / (stack.flat * stack.squeeze), 1.0)
+    rise = (stack.q / (2.0 * np.pi) - 0.5) / turns
+    return np.asarray(found.from_inside * (1.0 + rise))
 
 
 def _tie(

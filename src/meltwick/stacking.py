@@ -79,12 +79,13 @@ def columns(stack: Stack, pitch: float, mean_radius: float) -> Columns:
 
 def stack_up(stack: Stack, bins: Columns, cells: int) -> Stacked:
     """Find contacts, the outer film's neighbours, exposure and rank of every point."""
-    first, start, members, fill = _slots(
-        bins.column, stack.order, bins.across, bins.down, bins.wraps
-    )
-    pairs, areas, exposed, inside, outside, layers, top = _climb(
+    wall = stack.layers if stack.radius else 0
+    shape = (bins.across, bins.down, bins.wraps, wall, stack.flat)
+    first, start, members, fill = _slots(bins.column, stack.order, *shape)
+    pairs, areas, inside, outside, layers, top = _climb(
         first, start, members, fill, stack.cell, bins.area
     )
+    exposed, top = _skin(top, stack.order, bins.column, outside, *shape)
     contacts, contact_area = merge_pairs(pairs, areas, cells)
     beside, width = _film(top, stack.cell, bins.across, bins.down, bins.wraps)
     film, film_width = merge_pairs(beside, width / SUBS, cells)
@@ -116,13 +117,29 @@ def _beside(i: int, j: int, side: int, across: int, down: int, wraps: bool) -> i
     return i * down if wraps else -1
 
 
+@nb.njit(cache=True)
+def _seam(order: int, side: int, j: int, down: int, wall: int, flat: int) -> int:
+    """Layer of our column that goes on as a neighbour's layer ``order``, or -1.
+
+    Across the seam of a roll (row 0 beside the last) a layer goes on as the same one of the
+    next turn, ``flat`` layers up the wall; up is down in a flank that is turned over.
+    """
+    if wall == 0 or not ((side == 2 and j == 0) or (side == 3 and j == down - 1)):
+        return order
+    step = flat if side == 2 else -flat
+    if (order // wall) % 2 == 1:
+        step = -step
+    other = order + step
+    return other if other >= 0 and other // wall == order // wall else -1
+
+
 PASSES = 2
 """Times that holes are closed: a hole's neighbour may itself have been one."""
 
 
 @nb.njit(cache=True)
 def _slots(
-    column: Ints, order: Ints, across: int, down: int, wraps: bool
+    column: Ints, order: Ints, across: int, down: int, wraps: bool, wall: int, flat: int
 ) -> tuple[Ints, Ints, Ints, Ints]:
     """Return first slot of each column, first member of each slot, members, fillers.
 
@@ -136,7 +153,7 @@ def _slots(
         base[c] = min(base[c], order[i])
         roof[c] = max(roof[c], order[i])
     for _ in range(PASSES):
-        base, roof = _widen(base, roof, across, down, wraps)
+        base, roof = _widen(base, roof, across, down, wraps, wall, flat)
     first = np.zeros(count + 1, np.int32)
     for c in range(count):
         first[c + 1] = first[c] + (roof[c] - base[c] + 1 if roof[c] >= base[c] else 0)
@@ -157,7 +174,7 @@ def _slots(
         if used[s]:
             held[s] = members[start[s]]
     for _ in range(PASSES):
-        held = _close(held, first, base, across, down, wraps)
+        held = _close(held, first, base, across, down, wraps, wall, flat)
     for s in range(slots):
         if used[s]:
             held[s] = _NONE
@@ -165,7 +182,9 @@ def _slots(
 
 
 @nb.njit(cache=True)
-def _widen(base: Ints, roof: Ints, across: int, down: int, wraps: bool) -> tuple[Ints, Ints]:
+def _widen(
+    base: Ints, roof: Ints, across: int, down: int, wraps: bool, wall: int, flat: int
+) -> tuple[Ints, Ints]:
     """Lowest and highest layer that each column has, or that cloth on both sides of it has."""
     low, high = base.copy(), roof.copy()
     for i in range(across):
@@ -176,13 +195,29 @@ def _widen(base: Ints, roof: Ints, across: int, down: int, wraps: bool) -> tuple
                 b = _beside(i, j, 2 * axis + 1, across, down, wraps)
                 if a < 0 or b < 0 or roof[a] < base[a] or roof[b] < base[b]:
                     continue
-                high[c] = max(high[c], min(roof[a], roof[b]))
-                low[c] = min(low[c], max(base[a], base[b]))
+                side = 2 * axis
+                top_a = _seam(roof[a], side, j, down, wall, flat)
+                top_b = _seam(roof[b], side + 1, j, down, wall, flat)
+                low_a = _seam(base[a], side, j, down, wall, flat)
+                low_b = _seam(base[b], side + 1, j, down, wall, flat)
+                if min(top_a, top_b) >= 0:
+                    high[c] = max(high[c], min(top_a, top_b))
+                if min(low_a, low_b) >= 0:
+                    low[c] = min(low[c], max(low_a, low_b))
     return low, high
 
 
 @nb.njit(cache=True)
-def _close(held: Ints, first: Ints, base: Ints, across: int, down: int, wraps: bool) -> Ints:
+def _close(
+    held: Ints,
+    first: Ints,
+    base: Ints,
+    across: int,
+    down: int,
+    wraps: bool,
+    wall: int,
+    flat: int,
+) -> Ints:
     """Give an empty slot a neighbour's point where two opposite neighbours have that layer."""
     out = held.copy()
     for i in range(across):
@@ -197,8 +232,13 @@ def _close(held: Ints, first: Ints, base: Ints, across: int, down: int, wraps: b
                     b = _beside(i, j, 2 * axis + 1, across, down, wraps)
                     if a < 0 or b < 0:
                         continue
-                    sa = first[a] + layer - base[a]
-                    sb = first[b] + layer - base[b]
+                    # the seam's map from them to us, the other way round
+                    la = _seam(layer, 2 * axis, j, down, wall, -flat)
+                    lb = _seam(layer, 2 * axis + 1, j, down, wall, -flat)
+                    if la < 0 or lb < 0:
+                        continue
+                    sa = first[a] + la - base[a]
+                    sb = first[b] + lb - base[b]
                     if sa < first[a] or sa >= first[a + 1] or sb < first[b] or sb >= first[b + 1]:
                         continue
                     if held[sa] >= 0 and held[sb] >= 0:
@@ -210,13 +250,12 @@ def _close(held: Ints, first: Ints, base: Ints, across: int, down: int, wraps: b
 @nb.njit(cache=True)
 def _climb(
     first: Ints, start: Ints, members: Ints, fill: Ints, cell: Ints, area: float
-) -> tuple[Ints, Floats, Floats, Floats, Floats, Floats, Ints]:
+) -> tuple[Ints, Floats, Floats, Floats, Floats, Ints]:
     """Walk up every column: pairs that touch, ranks, and the outermost point."""
     points = cell.size
     limit = points + fill.size
     pairs = np.empty((limit, 2), np.int32)
     areas = np.empty(limit)
-    exposed = np.zeros(points)
     inside = np.zeros(points)
     outside = np.zeros(points)
     layers = np.zeros(points)
@@ -251,13 +290,52 @@ def _climb(
                     inside[m] = rank
                     outside[m] = height - 1 - rank
                     layers[m] = height
-                    if rank == height - 1:
-                        exposed[m] = 1.0
             if rank == height - 1:
                 top[c] = here[0]
             rank += 1
             below = here
-    return pairs[:found], areas[:found], exposed, inside, outside, layers, top
+    return pairs[:found], areas[:found], inside, outside, layers, top
+
+
+@nb.njit(cache=True)
+def _skin(
+    top: Ints,
+    order: Ints,
+    column: Ints,
+    outside: Floats,
+    across: int,
+    down: int,
+    wraps: bool,
+    wall: int,
+    flat: int,
+) -> tuple[Floats, Ints]:
+    """Find which points lie outside, and the point that stands for each column's outside.
+
+    In a pleated wall (``wall`` layers to a flank, 0: no pleats) the edge of a crease falls
+    between columns, and a deeper layer of the same pleat would show there. The neighbour's
+    outer layer goes round it, so it covers that column.
+    """
+    exposed = np.zeros(order.size)
+    shown = top.copy()
+    for i in range(across):
+        for j in range(down):
+            c = i * down + j
+            if top[c] < 0 or wall == 0:
+                continue
+            highest = order[top[c]]
+            flank = highest // wall
+            for side in range(4):
+                other = _beside(i, j, side, across, down, wraps)
+                if other < 0 or top[other] < 0:
+                    continue
+                theirs = _seam(order[top[other]], side, j, down, wall, flat)
+                over = theirs // wall
+                if theirs > highest and (over == flank or (flank % 2 == 1 and over == flank + 1)):
+                    shown[c], highest = top[other], theirs
+    for m in range(order.size):
+        if outside[m] == 0.0 and shown[column[m]] == top[column[m]]:
+            exposed[m] = 1.0
+    return exposed, shown
 
 
 @nb.njit(cache=True)

@@ -175,6 +175,8 @@ def wrap(
         order=order,
         layers=wall,
         radius=hand.radius,
+        flat=stack.layers,
+        squeeze=fold.squeeze,
         ring=ring,
         gap=gap,
         crease=crease,

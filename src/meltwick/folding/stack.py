@@ -22,8 +22,10 @@ class Stack:
     p: Floats  # (P,) [m] across a flat fold, or along the pole from its low end
     q: Floats  # (P,) [m] down a flat fold, or [rad] round the pole from its top
     order: Ints  # (P,) layer, 0 innermost (or lowest)
-    layers: int  # layers of the flat stack, 1 + the highest order
+    layers: int  # layers of a flat stack, or of one flank of the rolled wall
     radius: float = 0.0  # [m] of the pole; 0: flat
+    flat: int = 1  # layers of the flat stack that was rolled
+    squeeze: float = 1.0  # flanks of a pleat that lie on each other round the pole
     ring: Floats | None = None  # (P,) [m] above the crest, on the pole, at or below the point
     gap: Floats | None = None  # (P,) [m] from that crest to the next
     crease: Floats | None = None  # (P,) [m] of cloth to the nearest outer crease

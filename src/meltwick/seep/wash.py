@@ -74,7 +74,6 @@ def spots(cloth: Cloth, powder: Floats, takes: Flags, wash: str, code: np.uint64
     takes : ndarray of shape (N,)
         Cells that take dye.
     """
-    cell_area = cloth.pitch**2
     grain = np.pi * SPOT_RADIUS**2 * cloth.fabric.mass_per_area * SPOT_DEPTH
     out = np.zeros((cloth.size, powder.size))
     total = float(powder.sum()) * SPOT_SHARE[wash]
@@ -84,10 +83,11 @@ def spots(cloth: Cloth, powder: Floats, takes: Flags, wash: str, code: np.uint64
     pick = chance.uniforms(code, count, 0)
     which = np.searchsorted(np.cumsum(powder) / powder.sum(), chance.uniforms(code, count, 1))
     where = np.minimum((pick * cloth.size).astype(np.int64), cloth.size - 1)
-    reach = int(np.ceil(SPOT_RADIUS / cloth.pitch))
+    size = SPOT_RADIUS * (0.6 + 0.8 * chance.uniforms(code, count, 2)) / cloth.pitch
+    off_x, off_y = chance.uniforms(code, count, 3) - 0.5, chance.uniforms(code, count, 4) - 0.5
+    reach = int(np.ceil(1.4 * SPOT_RADIUS / cloth.pitch + 0.5))
     offsets = np.arange(-reach, reach + 1)
     dy, dx = np.meshgrid(offsets, offsets, indexing="ij")
-    dots = np.exp(-2.0 * (dx**2 + dy**2) * cell_area / SPOT_RADIUS**2).ravel()
     for p, panel in enumerate(cloth.panels):
         here = np.flatnonzero(cloth.panel[where] == p)
         rows = cloth.row[where[here]][:, None] + dy.ravel()
@@ -96,7 +96,8 @@ def spots(cloth: Cloth, powder: Floats, takes: Flags, wash: str, code: np.uint64
         inside &= (cols >= 0) & (cols < panel.index.shape[1])
         cell = np.where(inside, panel.index[rows * inside, cols * inside], -1)
         good = (cell >= 0) & takes[np.maximum(cell, 0)]
-        weight = np.where(good, dots, 0.0)
+        away = (dx.ravel() - off_x[here][:, None]) ** 2 + (dy.ravel() - off_y[here][:, None]) ** 2
+        weight = np.where(good, np.exp(-2.0 * away / size[here][:, None] ** 2), 0.0)
         amount = weight / np.maximum(weight.sum(axis=1, keepdims=True), 1e-30) * (total / count)
         species = np.broadcast_to(which[here][:, None], cell.shape)
         np.add.at(out, (cell[good], species[good]), amount[good])
