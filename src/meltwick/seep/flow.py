@@ -80,7 +80,7 @@ SKIN = 0.6
 """Mean square of a step along the bundle, over h^2, that water takes when it passes a contact
 or follows the outer film from cell to cell; measured on bundles at 4, 2 and 1 mm."""
 
-TREAD = 0.2
+TREAD = 0.15
 """Share of a step between slanting layers that mixes them; chosen so that the white share of a
 pole wrap is the same at 4, 2 and 1 mm."""
 
