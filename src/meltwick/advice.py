@@ -20,7 +20,7 @@ from meltwick.units import show_inches, show_length, show_mass, show_temperature
 _SODA_WEAK, _SODA_STRONG = 10.0, 60.0  # [kg/m3], a margin about that range
 _SODA_HARD = 70.0  # [kg/m3] dissolves at 0 degC (dealers' solubility tables)
 # Six to eight US cups of ice for a shirt (common practice, no source): 5 to 7 times its mass.
-_ICE_LITTLE, _ICE_MUCH = 3.0, 14.0  # [kg/kg]
+_ICE_LITTLE, _ICE_USUAL, _ICE_MUCH = 3.0, 6.0, 14.0  # [kg/kg]
 # Depth of shade, % of fibre mass: pale from 0.1, dark to 4 (lab recipes). About a third of what
 # is laid under ice is fixed (chosen), so three times that in the jar.
 _DEPTH_LOW, _DEPTH_HIGH = 0.3, 12.0  # [%]
@@ -208,8 +208,9 @@ def _ice(recipe: Recipe, turn: Round, garment: _Garment, where: str) -> Iterator
         yield Advice(
             "warning",
             key,
-            f"{show_mass(mass)} of ice is little: powder may stay undissolved and spot the white "
-            "at rinsing. Six to eight cups are usual for a shirt.",
+            f"{show_mass(mass)} of ice is little for this cloth and its powder: some may stay "
+            "undissolved and spot the white at rinsing. Take "
+            f"{show_mass(max(need, _ICE_USUAL * garment.mass))} or more.",
         )
     elif ratio > _ICE_MUCH:
         yield Advice(

@@ -20,6 +20,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0 done; 1 our fault; 2 the input or the command is wrong; 4 disk or memory;
         130 interrupted.
     """
-    from meltwick.cli.failing import guarded
+    try:
+        from meltwick.cli.failing import guarded
 
-    return guarded(list(sys.argv[1:] if arguments is None else arguments))
+        return guarded(list(sys.argv[1:] if arguments is None else arguments))
+    except KeyboardInterrupt:  # while the parser itself is loaded, or as the last line is said
+        print("meltwick: interrupted; nothing was written", file=sys.stderr)
+        return 130

@@ -36,7 +36,7 @@ def build() -> Any:
         context_settings={"help_option_names": ["-h", "--help"]},
     )
     app.callback()(_start)
-    app.command("preview")(preview)
-    app.command("new")(new)
-    app.command("check")(check)
+    app.command("preview", short_help="Draw the piece, and say how much stays white.")(preview)
+    app.command("new", short_help="Start a plan that runs as it is.")(new)
+    app.command("check", short_help="Say a plan step by step, with warnings.")(check)
     return typer.main.get_command(app)

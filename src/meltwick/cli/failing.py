@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import sys
@@ -13,6 +14,7 @@ import typer
 from meltwick.errors import MeltwickError
 
 INTERRUPTED = 130
+_STOPPED = "interrupted; nothing was written"
 _OUR_FAULT = 1
 _WRONG_COMMAND = 2
 _NO_ROOM = 4
@@ -51,7 +53,16 @@ def _plain_usage(error: Exception) -> str:
     text = one_line(error.format_message() if hasattr(error, "format_message") else error)
     text = re.sub(r"\?\.$", "?", text)
     text = re.sub(r" \(Possible options?: (.*)\)$", r". Did you mean \1?", text)
-    return text if text.endswith(("?", ".")) else f"{text}."
+    text = re.sub(r"(?<=Did you mean )--.*, .*(?=\?$)", lambda m: m[0].replace(", ", " or "), text)
+    text = re.sub(
+        r"^Got unexpected extra arguments?(?:\(s\))? \((.*)\)\.?$", r"too many words: \1", text
+    )
+    text = re.sub(r"^Missing argument '(.*)'\.?$", r"\1 is missing", text)
+    text = re.sub(r"^Option '(.*)' requires an argument\.?$", r"\1 needs a value after it", text)
+    if text.endswith("?"):
+        return text
+    where = getattr(getattr(error, "ctx", None), "command_path", "meltwick")
+    return f"{text.removesuffix('.')}; see {where} --help"
 
 
 def _write_log(error: BaseException, arguments: list[str]) -> Path | None:
@@ -86,8 +97,20 @@ def _our_fault(error: Exception, arguments: list[str]) -> int:
     return _OUR_FAULT
 
 
+def _interrupted(error: BaseException | None) -> bool:
+    """Whether an interrupt lies behind an error: compiled code wraps it in one of its own."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
+
+
 def _judge(error: Exception, arguments: list[str]) -> int:
     """Say what went wrong and choose the exit code."""
+    if _interrupted(error):
+        complain(_STOPPED)
+        return INTERRUPTED
     if isinstance(error, MeltwickError):
         complain(error)
         return error.exit_code
@@ -95,8 +118,15 @@ def _judge(error: Exception, arguments: list[str]) -> int:
         complain(_plain_usage(error))
         return _WRONG_COMMAND
     if isinstance(error, typer.Abort):
-        complain("interrupted; nothing was written")
+        complain(_STOPPED)
         return INTERRUPTED
+    if isinstance(error, OSError) and error.errno in (
+        errno.ENOSPC,
+        getattr(errno, "EDQUOT", errno.ENOSPC),
+    ):
+        _close_quietly()
+        complain("there is no room left where this command's words were sent")
+        return _NO_ROOM
     if isinstance(error, MemoryError):
         complain("not enough memory; try a coarser --detail, such as draft")
         return _NO_ROOM
@@ -121,7 +151,8 @@ def guarded(arguments: list[str]) -> int:
         code = build().main(
             args=arguments or ["--help"], prog_name="meltwick", standalone_mode=False
         )
-        sys.stdout.flush()
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except KeyboardInterrupt:
         code = INTERRUPTED
     except BrokenPipeError:
@@ -134,5 +165,5 @@ def guarded(arguments: list[str]) -> int:
             traceback.print_exc()
         return _judge(error, arguments)
     if code == INTERRUPTED:
-        complain("interrupted; nothing was written")
+        complain(_STOPPED)
     return code if isinstance(code, int) else 0

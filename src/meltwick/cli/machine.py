@@ -116,6 +116,15 @@ def _usable(folder: Path) -> bool:
     return True
 
 
+def _compiled(folder: Path) -> bool:
+    """Whether kernels were compiled since this copy of the program was put in its place."""
+    try:
+        born = Path(__file__).stat().st_mtime
+        return any(each.stat().st_mtime >= born for each in folder.rglob("*.nbi"))
+    except OSError:
+        return False
+
+
 def prepare_kernels() -> None:
     """Choose where compiled kernels are kept, before numba is loaded; say when it is the first run.
 
@@ -137,7 +146,7 @@ def prepare_kernels() -> None:
     folder = cache / f"kernels-{__version__}-numba-{version('numba')}"
     if _usable(folder):
         os.environ["NUMBA_CACHE_DIR"] = str(folder)
-        if not any(folder.rglob("*.nbi")):
+        if not _compiled(folder):
             say("First run: compiling, once, for about 20 seconds.")
         return
     spare = tempfile.mkdtemp(prefix="meltwick-")

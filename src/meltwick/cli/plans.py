@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from meltwick.cli.failing import say
-from meltwick.errors import FileError
+from meltwick.cli.writing import write_new
 
 Debug = Annotated[bool, typer.Option("--debug", help="Show the whole error if we fail.")]
 
@@ -23,18 +23,16 @@ def new(
     """
     from meltwick.plan import template
 
-    name = name.removesuffix(".toml")
+    if name.casefold().endswith(".toml"):
+        name = name[:-5]
     text = template(name)  # refuses a name that could not be a folder's
     path = Path(f"{name}.toml")
-    try:
-        # "x" refuses an existing file in the same step that makes the new one.
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        raise FileError(f"{path} is here already and was left as it is") from None
-    except OSError as error:
-        raise FileError(f"{path} could not be written: {error.strerror}") from error
-    typer.echo(f"Wrote {path}. Next: meltwick preview {path}")
+    write_new(path, text.encode())
+    typer.echo(f"Wrote {path}. Next: meltwick preview {_quoted(path)}")
+
+
+def _quoted(path: Path) -> str:
+    return f'"{path}"' if " " in str(path) else str(path)
 
 
 def check(
@@ -51,7 +49,7 @@ def check(
     from meltwick.plan import example_plan, read_plan, resolve
     from meltwick.stock import load_stock
 
-    recipe = resolve(read_plan(Path(plan)) if plan else example_plan(), load_stock())
+    recipe = resolve(read_plan(plan) if plan is not None else example_plan(), load_stock())
     typer.echo(f"{recipe.name}:")
     for number, step in enumerate(describe(recipe), start=1):
         typer.echo(f" {number:2d}. {step}")

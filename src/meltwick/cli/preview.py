@@ -43,6 +43,8 @@ def read_detail(text: str) -> float:
     except QuantityError:
         near = get_close_matches(word[:40], DETAILS, n=1)
         hint = f"; did you mean {near[0]}?" if near else ""
+        if re.fullmatch(r"[0-9]{0,2}\.?[0-9]+", word) and 0.5 <= float(word) <= 10.0:
+            hint = f"; did you mean '{word} mm'?"
         raise PlanError(f"--detail: {short} is not {allowed}{hint}") from None
     if not FINEST * (1 - 1e-9) <= pitch <= COARSEST * (1 + 1e-9):
         raise PlanError(f"--detail: {short} is out of range; use {allowed}")
@@ -61,6 +63,19 @@ def read_seed(text: str) -> int:
     if not re.fullmatch(r"[0-9]{1,19}", text) or int(text) > _MOST_SEED:
         raise PlanError(f"--seed: {short!r} is not a whole number from 0 to {_MOST_SEED}")
     return int(text)
+
+
+def read_folder(text: str) -> Path:
+    """Turn the word after --out into a folder.
+
+    Raises
+    ------
+    PlanError
+        If it is empty or holds a character that no folder's name can have.
+    """
+    if not text.strip() or "\0" in text:
+        raise PlanError(f"--out: {text!r} cannot name a folder; leave --out away for ./NAME/")
+    return Path(text)
 
 
 def _simulate(plan: Plan, pitch: float, seed: int | None, quiet: bool) -> Result:
@@ -102,7 +117,7 @@ def preview(
         str | None, typer.Argument(metavar="PLAN", help="The plan, or none for our example.")
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Where to write; ./NAME/ by default.")
+        str | None, typer.Option(metavar="DIR", help="Where to write; ./NAME/ by default.")
     ] = None,
     detail: Annotated[
         str,
@@ -136,9 +151,9 @@ def preview(
 
     pitch = read_detail(detail)
     hand = None if seed is None else read_seed(seed)
-    wanted = read_plan(Path(plan)) if plan is not None else example_plan()
+    wanted = read_plan(plan) if plan is not None else example_plan()
     recipe = resolve(wanted, load_stock())
-    folder = out if out is not None else Path(recipe.name)
+    folder = read_folder(out) if out is not None else Path(recipe.name)
     check_folder(folder, _FILES)
     require_memory(recipe, pitch)
     result = _simulate(wanted, pitch, hand, quiet=as_json)

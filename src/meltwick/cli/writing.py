@@ -14,12 +14,15 @@ from meltwick.errors import FileError, MeltwickError, ResourceError
 _FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 
-def disk_error(error: OSError, path: Path) -> MeltwickError:
+def disk_error(
+    error: OSError, path: Path, advice: str = "; choose another folder with --out"
+) -> MeltwickError:
     """Word a failure of the disk as ours: no room left, or a file that is in the way."""
     if error.errno in _FULL:
         return ResourceError(f"{path}: the disk is full; nothing was written")
     reason = (error.strerror or str(error)).lower()
-    return FileError(f"{path} cannot be written ({reason}); choose another folder with --out")
+    shown = str(path) if len(str(path)) <= 80 else f"{str(path)[:77]}..."
+    return FileError(f"{shown} cannot be written ({reason}){advice}")
 
 
 def check_folder(folder: Path, names: tuple[str, ...]) -> None:
@@ -104,6 +107,33 @@ def _swap(folder: Path, files: Mapping[str, Path], olds: Mapping[str, Path]) -> 
                 os.replace(olds[name], folder / name)
             elif not files[name].exists():  # ours had already taken the empty place
                 (folder / name).unlink(missing_ok=True)
+        raise
+
+
+def write_new(path: Path, content: bytes) -> None:
+    """Write a file that is not there yet; leave nothing of it behind on failure.
+
+    Raises
+    ------
+    FileError
+        If there is a file of that name, which is left as it is, or it cannot be written.
+    ResourceError
+        The disk is full.
+    """
+    try:
+        # "x" refuses an existing file in the same step that makes the new one.
+        file = path.open("xb")
+    except FileExistsError:
+        raise FileError(f"{path} is here already and was left as it is") from None
+    except OSError as error:
+        raise disk_error(error, path, "") from error
+    try:
+        with file:
+            file.write(content)
+    except BaseException as error:
+        path.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            raise disk_error(error, path, "") from error
         raise
 
 

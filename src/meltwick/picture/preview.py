@@ -135,7 +135,7 @@ def caption(result: Result) -> str:
     from meltwick.shares import dyed_to_white
 
     ratio = dyed_to_white(result.white_share)
-    detail = f"{result.detail_pitch * 1e3:g} mm"
+    detail = f"detail {result.detail_pitch * 1e3:g} mm"
     return f"{result.plan}   ·   {ratio} dyed to white   ·   seed {result.seed}   ·   {detail}"
 
 

@@ -32,6 +32,7 @@ from meltwick.plan.reading import (
     push,
     quantity,
     several,
+    unknown_word,
     weight_or_measure,
     whole,
     word,
@@ -71,6 +72,12 @@ class Table(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
     _read_before: ClassVar[tuple[str, ...]] = ()
+    _main: ClassVar[str] = ""  # the key that a bare word most likely means
+
+    @classmethod
+    def _keys_inside(cls) -> dict[str, str]:
+        """Keys that belong in a table inside this one, and which."""
+        return {}
 
     @model_validator(mode="before")
     @classmethod
@@ -78,16 +85,23 @@ class Table(BaseModel):
         if isinstance(found, cls):
             return found
         if not isinstance(found, dict):
-            raise fault(f"{shown(found)} is not a table of keys")
+            plain = isinstance(found, str) and len(found) <= 30 and found.isprintable()
+            value = f'"{found}"' if plain and '"' not in found else "..."
+            hint = f" such as {{ {cls._main} = {value} }}" if cls._main else ""
+            raise fault(f"{shown(found)} is not a table of keys{hint}")
         for key in found:
             if key not in cls.model_fields:
                 allowed = [*cls._read_before, *cls.model_fields]
-                raise fault(f"no such key; {choices(str(key), allowed)}", str(key))
+                home = cls._keys_inside().get(str(key))
+                hint = f"; '{key}' goes inside the {home}" if home else ""
+                raise fault(f"no such key; {choices(str(key), allowed)}{hint}", str(key))
         return found
 
 
 class Garment(Table):
     """What is dyed."""
+
+    _main: ClassVar[str] = "blank"
 
     blank: Annotated[str, name_in_stock()] = Field(default="tee", description="which garment")
     size: Annotated[str | None, name_in_stock()] = Field(default=None, description="its size")
@@ -177,8 +191,10 @@ def _check_fold(found: Any) -> Any:
     same = str(kind).casefold().strip() if isinstance(kind, str) else ""
     if same in words.FOLDS_LATER:
         raise fault(f"{shown(kind)} is not built yet; {choices('', words.FOLDS)}", "kind")
+    if not same:
+        raise fault(f"{shown(kind)} is not a fold; {choices('', words.FOLDS)}", "kind")
     if same not in words.FOLDS:
-        raise fault(f"{shown(kind)} is not known; {choices(same, words.FOLDS)}", "kind")
+        raise fault(unknown_word(str(kind), words.FOLDS, words.FOLDS_LATER), "kind")
     return found
 
 
@@ -191,6 +207,8 @@ Fold = Annotated[
 
 class TieTable(Table):
     """How the bundle is held."""
+
+    _main: ClassVar[str] = "kind"
 
     kind: Annotated[str, word(words.TIES, words.TIES_LATER)] = Field(
         default="string", description="string wound round, or none"
@@ -208,6 +226,8 @@ class TieTable(Table):
 
 class SodaTable(Table):
     """Soda ash, without which next to nothing fixes."""
+
+    _main: ClassVar[str] = "how"
 
     how: Annotated[str, word(words.SODA_HOW, words.SODA_LATER)] = Field(
         default="soaked before folding", description="how the cloth gets it"
@@ -229,6 +249,8 @@ class SodaTable(Table):
 class RestTable(Table):
     """How the bundle lies while the ice melts."""
 
+    _main: ClassVar[str] = "on"
+
     on: Annotated[str, word(words.RESTS, words.RESTS_LATER)] = Field(
         default="rack", description="what it lies on"
     )
@@ -242,6 +264,8 @@ class RestTable(Table):
 
 class BatchTable(Table):
     """The wait after the ice is gone."""
+
+    _main: ClassVar[str] = "time"
 
     time: Annotated[float, quantity("time", "1 min", "14 days")] = Field(
         default=86400.0, description="how long, counted from when the ice is gone"
@@ -257,6 +281,8 @@ class BatchTable(Table):
 class IceTable(Table):
     """One load of ice."""
 
+    _main: ClassVar[str] = "amount"
+
     amount: Annotated[Amount | None, weight_or_measure(0.01, 100.0, "10 g to 100 kg")] = Field(
         default=None,
         description="how much, by weight or by the cup; enough for the cloth if left out",
@@ -270,11 +296,14 @@ class IceTable(Table):
 class DyeTable(Table):
     """One dye on one stretch of the bundle."""
 
+    _main: ClassVar[str] = "dye"
+
     dye: Annotated[str, name_in_stock()] = Field(
         default="harbour blue", description="its name in stock"
     )
     amount: Annotated[
-        Amount | str, weight_or_measure(1e-5, 0.5, "10 mg to 500 g", words=words.SPRINKLE)
+        Amount | str,
+        weight_or_measure(1e-5, 0.5, "10 mg to 500 g", words=words.SPRINKLE),
     ] = Field(default="covered", description="how much powder: weight, level spoons, or a word")
     at: Annotated[tuple[float, float], zone(words.ZONES)] = Field(
         default=words.ZONES["all"], description="where along the incline"
@@ -287,7 +316,7 @@ class DyeTable(Table):
 class RoundTable(Table):
     """One dyeing, from the folding to the wash."""
 
-    fold: Annotated[tuple[Fold, ...], several(6, "folds")] = Field(
+    fold: Annotated[tuple[Fold, ...], several(6, "folds", 0, '[{ kind = "pole" }]')] = Field(
         default=(PoleFold(),), description="folds, in order"
     )
     tie: TieTable = Field(default=TieTable(), description="what holds the bundle")
@@ -297,10 +326,10 @@ class RoundTable(Table):
     wash: Annotated[str, word(words.WASH)] = Field(
         default="careful", description="how it is rinsed"
     )
-    ice: Annotated[tuple[IceTable, ...], several(10, "loads of ice", 1)] = Field(
-        default=(IceTable(),), description="loads of ice"
-    )
-    dye: Annotated[tuple[DyeTable, ...], several(24, "dyes")] = Field(
+    ice: Annotated[
+        tuple[IceTable, ...], several(10, "loads of ice", 1, '[{ amount = "8 cups" }]')
+    ] = Field(default=(IceTable(),), description="loads of ice")
+    dye: Annotated[tuple[DyeTable, ...], several(24, "dyes", 0, '[{ dye = "coral" }]')] = Field(
         default=(DyeTable(),), description="dyes and where each is laid; [] for none"
     )
     notes: Annotated[str, free_text(4000)] = Field(default="", description="anything to remember")
@@ -351,6 +380,13 @@ class Plan(Table):
     ] = Field(default=(RoundTable(),), description="the dyeing")
 
     _read_before: ClassVar[tuple[str, ...]] = ("schema",)
+
+    @classmethod
+    def _keys_inside(cls) -> dict[str, str]:
+        return dict.fromkeys(Garment.model_fields, "[garment]") | dict.fromkeys(
+            RoundTable.model_fields, "[[round]]"
+        )
+
     _where: str = PrivateAttr("plan")
 
     @property

@@ -9,7 +9,7 @@ from pathlib import Path
 from pydantic import ValidationError
 from pydantic_core import PydanticCustomError
 
-from meltwick.errors import PlanError
+from meltwick.errors import FileError, PlanError
 from meltwick.plan.messages import first_fault
 from meltwick.plan.models import Plan, check_name
 from meltwick.stock.reading import check_schema, one_line, parse_toml, read_text
@@ -60,6 +60,8 @@ def read_plan(path: str | PathLike[str]) -> Plan:
     PlanError
         As `plan_from_text`.
     """
+    if not str(path).strip():
+        raise FileError("the plan's file has no name; write one such as harbour-tee.toml")
     return plan_from_text(read_text(Path(path), "plan"), str(path))
 
 

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from pydantic import BeforeValidator, PlainValidator
 from pydantic_core import PydanticCustomError
 
-from meltwick.stock.reading import choices, one_line
+from meltwick.stock.reading import choices, nearest, one_line
 from meltwick.units import QuantityError, parse, parse_one_of, shown
 
 _WORDS = re.compile(r" *[^\W\d_]+(?:[ '-][^\W\d_]+)* *")  # letters, no figures
@@ -95,6 +95,16 @@ def _same(found: str, known: Iterable[str]) -> str | None:
     return next((word for word in known if word.casefold() == folded), None)
 
 
+def unknown_word(found: str, allowed: Iterable[str], coming: Iterable[str]) -> str:
+    """Say that a word is not known, or that it is but cannot be done yet."""
+    allowed, coming = tuple(allowed), tuple(coming)
+    if _same(found, coming):
+        return f"{shown(found)} is not built yet; {choices('', allowed)}"
+    if nearest(found, allowed) is None and (later := nearest(found, coming)):
+        return f"{shown(found)} is not known, and '{later}' not built yet; {choices('', allowed)}"
+    return f"{shown(found)} is not known; {choices(found, allowed)}"
+
+
 def word(known: Iterable[str], later: Iterable[str] = ()) -> PlainValidator:
     """Read one of several words; those of `later` are known to the trade but not built yet."""
     allowed, coming = tuple(known), tuple(later)
@@ -104,9 +114,7 @@ def word(known: Iterable[str], later: Iterable[str] = ()) -> PlainValidator:
             raise fault(f"{shown(found)} is not a word; {choices('', allowed)}")
         if chosen := _same(found, allowed):
             return chosen
-        if _same(found, coming):
-            raise fault(f"{shown(found)} is not built yet; {choices('', allowed)}")
-        raise fault(f"{shown(found)} is not known; {choices(found, allowed)}")
+        raise fault(unknown_word(found, allowed, coming))
 
     return PlainValidator(read)
 
@@ -153,8 +161,10 @@ def name_in_stock() -> PlainValidator:
     """Read a name that the stock will look up."""
 
     def read(found: object) -> str:
-        if not isinstance(found, str) or not 0 < len(found.strip()) <= 60:
+        if not isinstance(found, str):
             raise fault(f"{shown(found)} is not a name; write it in quotes")
+        if not 0 < len(found.strip()) <= 60:
+            raise fault(f"{shown(found)} is not a name; a name has 1 to 60 characters")
         return found.strip()
 
     return PlainValidator(read)
@@ -201,7 +211,17 @@ def push() -> PlainValidator:
     def read(found: object) -> float:
         if isinstance(found, str) and " to " in found:
             first, _, last = found.partition(" to ")
-            whole_length, pushed = _read(first, "length"), _read(last, "length")
+            try:
+                whole_length, pushed = parse(first, "length"), parse(last, "length")
+            except QuantityError:
+                raise fault(
+                    f"{shown(found)} is not a squeeze; write 3, or '70 cm to 25 cm'"
+                ) from None
+            if whole_length < pushed:
+                raise fault(
+                    f"{shown(found)} is out of reach: the longer length comes first, and the "
+                    "squeeze must lie from 1 (not pushed) to 6"
+                )
             value = whole_length / pushed if pushed > 0 else math.inf
         elif is_number(found):
             value = float(found) if abs(found) < 1e9 else math.inf  # type: ignore[arg-type]
@@ -232,17 +252,20 @@ def zone(known: Mapping[str, tuple[float, float]]) -> PlainValidator:
     return PlainValidator(read)
 
 
-def several(most: int, what: str, least: int = 0) -> BeforeValidator:
+def several(most: int, what: str, least: int = 0, example: str = "") -> BeforeValidator:
     """Read a list of tables; a single table serves as a list of one."""
 
     def read(found: Any) -> Any:
         if isinstance(found, Mapping):
             return [found]
         if not isinstance(found, list | tuple):
-            raise fault(f"{shown(found)} is not a list of {what}")
+            hint = f" such as {example}" if example else ""
+            raise fault(f"{shown(found)} is not a list of {what}{hint}")
         if not least <= len(found) <= most:
-            allowed = f"at least {least}" if len(found) < least else f"at most {most}"
-            raise fault(f"{len(found)} {what} are written; {allowed} may be")
+            allowed = (
+                f"at least {least} is needed" if len(found) < least else f"at most {most} may be"
+            )
+            raise fault(f"{len(found)} {what} are written; {allowed}")
         return found
 
     return BeforeValidator(read)

@@ -33,7 +33,7 @@ from meltwick.types import (
     Soda,
     StringTie,
 )
-from meltwick.units import GALLON, show_mass
+from meltwick.units import GALLON, show_length, show_mass
 
 _TEASPOON = float(GALLON / 768)  # [m3] US
 _USUAL_POLE = "1-1/2 in pipe"
@@ -131,7 +131,10 @@ def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric:
         ),
         tie=_tie(table, stock, place.key("tie")),
         soda=_soda(table.soda, place.key("soda")),
-        ice=tuple(_ice(load, area * fabric.mass_per_area) for load in table.ice),
+        ice=tuple(
+            _ice(load, area * fabric.mass_per_area, place.key("ice").key(n))
+            for n, load in enumerate(table.ice, 1)
+        ),
         powder=tuple(
             _powder(line, stock, area, place.key("dye").key(n))
             for n, line in enumerate(table.dye, 1)
@@ -174,8 +177,8 @@ def _tie(table: RoundTable, stock: Stock, place: _Place) -> StringTie | None:
         word, pull = " ".join(pull.casefold().split()), place.key("pull").ask(stock.tie_pull, pull)
     if tie.thickness > tie.spacing:
         raise place.key("spacing").error(
-            "the turns of string would lie on top of each other; a spacing greater than the "
-            "string's thickness is needed"
+            f"string {show_length(tie.thickness)} thick every {show_length(tie.spacing)} would lie "
+            "on top of itself; a spacing greater than the string's thickness is needed"
         )
     return StringTie(spacing=tie.spacing, pull=pull, thickness=tie.thickness, word=word)
 
@@ -206,11 +209,15 @@ def _soda(soda: SodaTable, place: _Place) -> Soda:
     )
 
 
-def _ice(load: IceTable, cloth_mass: float) -> Ice:
+def _ice(load: IceTable, cloth_mass: float, place: _Place) -> Ice:
     if load.amount is None:
         mass = words.ICE_PER_CLOTH * cloth_mass
     else:
         mass = _weight(load.amount, words.ICE_BULK[load.kind])
+        if not 0.00999 <= mass <= 100.1:
+            raise place.key("amount").error(
+                f"comes to {show_mass(mass)} of ice; it must lie from 10 g to 100 kg"
+            )
     chunk = load.chunk if load.chunk is not None else words.ICE_CHUNK[load.kind]
     return Ice(mass=mass, chunk=chunk, kind=load.kind)
 

@@ -87,6 +87,13 @@ class Stock:
         """
         return self.poles[self.pole_name(name)]
 
+    def _other_poles(self, name: str) -> str:
+        """Say which poles there are; a bare size is most likely meant as a diameter."""
+        if _bare_size(name) is None:
+            return choices(name, self.poles)
+        also = f"; for the pole's outside diameter write diameter = {shown(name.strip())} instead"
+        return choices("", self.poles) + also
+
     def pole_name(self, name: str) -> str:
         """Return the trade name as the stock spells it; raises StockError for an unknown one."""
         sized = re.fullmatch(r"\s*(.*?\s*(?:in|inch|inches|\"|″|mm|cm))\s+(\D+)", name[:60])
@@ -102,8 +109,16 @@ class Stock:
                         return known
         found = _spelling(name, self.poles)
         if found is None:
-            raise StockError(f"no pole {shown(name)} in stock; {choices(name, self.poles)}")
+            raise StockError(f"no pole {shown(name)} in stock; {self._other_poles(name)}")
         return found
+
+
+def _bare_size(name: str) -> float | None:
+    """Return the length [m] that a pole's name is nothing but, or None."""
+    try:
+        return parse(name, "length")
+    except QuantityError:
+        return None
 
 
 def _spelling(name: str, known: Iterable[str]) -> str | None:

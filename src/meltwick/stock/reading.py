@@ -10,10 +10,12 @@ import re
 import tomllib
 from collections.abc import Iterable
 from difflib import get_close_matches
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from meltwick.errors import FileError, MeltwickError
+from meltwick.stock.synonyms import SYNONYMS
 
 LARGEST = 1_000_000  # [bytes]
 DEEPEST = 12  # brackets inside brackets, or parts of a dotted key
@@ -46,8 +48,8 @@ _PLAIN_WORDS = (  # how the parser's messages begin, and what a maker is told
     ("Unescaped", "write a backslash twice, or put the text in single quotes"),
     ("Escaped", "write a backslash twice, or put the text in single quotes"),
     ("Invalid hex", "write a backslash twice, or put the text in single quotes"),
-    ("Unclosed array", "a [ is opened but not closed"),
-    ("Unclosed inline table", "a { is opened but not closed"),
+    ("Unclosed array", "a [ is opened but not closed, or a value in it lacks its quotes"),
+    ("Unclosed inline table", "a { is opened but not closed, or a value in it lacks its quotes"),
     ("Invalid initial character for a key", "a line must begin with a key, a [table] or a #"),
     ("Invalid statement", "a line must begin with a key, a [table] or a #"),
     ("Found invalid character", "there is a stray character"),
@@ -62,9 +64,19 @@ def one_line(text: str) -> str:
 
 
 def nearest(word: str, allowed: Iterable[str]) -> str | None:
-    """Return the allowed word most like the one written, or None when none is alike."""
+    """Return the allowed word most like the one written, or None when none is alike.
+
+    A maker's other word for it comes first, then a name that has the word in it, then spelling.
+    """
     by_fold = {each.casefold(): each for each in allowed}
-    near = get_close_matches(word.casefold()[:80], list(by_fold), 1, 0.55)
+    written = " ".join(word.casefold()[:80].split())
+    for other in SYNONYMS.get(written, ()):
+        if other.casefold() in by_fold:
+            return by_fold[other.casefold()]
+    for folded, each in by_fold.items():
+        if len(written) > 2 and written in re.split("[ /]", folded):
+            return each
+    near = get_close_matches(written, list(by_fold), 1, 0.55)
     return by_fold[near[0]] if near else None
 
 
@@ -81,6 +93,19 @@ def choices(word: str, allowed: Iterable[str], also: str = "") -> str:
         return f"there is none yet{also}"
     near = nearest(word, allowed)
     return f"it may be {listed(allowed)}{also}" + (f"; did you mean '{near}'?" if near else "")
+
+
+def _beside(path: Path) -> str:
+    """Hint at the TOML file in the same folder whose name is most like the one given."""
+    if not path.name:
+        return ""
+    try:
+        there = [each.name for each in islice(path.parent.glob("*.toml"), 200)]
+    except (OSError, ValueError):
+        return ""
+    wanted = f"{path.name}.toml"
+    near = wanted if wanted in there else next(iter(get_close_matches(path.name, there, 1)), None)
+    return f"; did you mean '{one_line(str(path.parent / near))}'?" if near else ""
 
 
 def read_text(path: Path, what: str) -> str:
@@ -100,9 +125,10 @@ def read_text(path: Path, what: str) -> str:
     name = one_line(str(path))
     try:
         if path.is_dir():
-            raise FileError(f"{name} is a folder; name the {what} file inside it")
+            raise FileError(f"{name} is a folder; name a {what} file{_beside(path)}")
         if not path.exists():
-            raise FileError(f"{name} does not exist; check the spelling of the {what}'s name")
+            hint = _beside(path) or f"; check the spelling of the {what}'s name"
+            raise FileError(f"{name} does not exist{hint}")
         if not path.is_file():
             raise FileError(f"{name} is not an ordinary file, so it cannot be a {what}")
         with path.open("rb") as file:
