@@ -117,9 +117,10 @@ def _usable(folder: Path) -> bool:
 
 
 def _compiled(folder: Path) -> bool:
-    """Whether kernels were compiled since this copy of the program was put in its place."""
+    """Whether kernels were compiled since this copy of their source was put in its place."""
+    source = Path(__file__).parents[1] / "seep" / "kernels.py"  # the longest to compile
     try:
-        born = Path(__file__).stat().st_mtime
+        born = source.stat().st_mtime
         return any(each.stat().st_mtime >= born for each in folder.rglob("*.nbi"))
     except OSError:
         return False
