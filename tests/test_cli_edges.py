@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 import types
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ import pytest
 import meltwick
 from meltwick.cli import main, writing
 from meltwick.cli.machine import prepare_kernels
+from meltwick.cli.words import sentence
 
 
 @pytest.fixture
@@ -192,3 +194,12 @@ def test_a_copy_newer_than_its_kernels_says_that_it_compiles(tmp_path, monkeypat
         prepare_kernels()
         assert ("First run" in capsys.readouterr().err) is notice
     monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
+
+
+@pytest.mark.parametrize(("pale", "told"), [(0.13, True), (0.02, False)])
+def test_the_sentence_tells_pale_cloth_from_white(make_result, pale, told):
+    result = make_result()
+    whole = {"white": 0.06, "pale": pale, "mid": 0.15, "deep": 0.79 - pale}
+    shown = sentence(replace(result, shares=replace(result.shares, whole=whole)))
+    assert shown.startswith("Expect a trace of white, 94 : 6 dyed to white")
+    assert ("another 13 % is only tinted, pale." in shown) is told

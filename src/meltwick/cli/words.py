@@ -11,6 +11,8 @@ if TYPE_CHECKING:
 
 CLASSES = ("white", "pale", "mid", "deep")
 
+_PALE_TOLD = 5  # [%] of pale cloth that the sentence mentions; chosen
+
 _PARTS = (
     (0.025, "almost no white"),
     (0.08, "a trace of white"),
@@ -41,7 +43,10 @@ def sentence(result: Result) -> str:
 
     ground = result.cloth.fabric.ground_name
     ratio = dyed_to_white(result.white_share)
-    return f"Expect {white_words(result.white_share, ground)}, {ratio} dyed to {ground}."
+    pale = round(100.0 * result.shares.whole.get("pale", 0.0))
+    # The eye takes much of the palest grade for white, so it is told apart here.
+    also = f"; another {pale} % is only tinted, pale" if pale >= _PALE_TOLD else ""
+    return f"Expect {white_words(result.white_share, ground)}, {ratio} dyed to {ground}{also}."
 
 
 def percentages(shares: Mapping[str, float]) -> list[int]:
