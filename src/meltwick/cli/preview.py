@@ -13,7 +13,7 @@ from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
     from meltwick.plan import Plan
-    from meltwick.types import Result
+    from meltwick.types import Recipe, Result
 
 DETAILS = {"draft": 4e-3, "normal": 2e-3, "fine": 1e-3}  # [m]
 FINEST, COARSEST = 0.5e-3, 10e-3  # [m]
@@ -89,9 +89,14 @@ def _simulate(plan: Plan, pitch: float, seed: int | None, quiet: bool) -> Result
         return simulate(plan, pitch=pitch, seed=seed, observer=stages)
 
 
-def _tell(result: Result, folder: Path) -> None:
-    """Say the sentence, the table and where the files are."""
+def _tell(result: Result, recipe: Recipe, folder: Path) -> None:
+    """Say the sentence, the table, what the trade warns of and where the files are."""
+    from meltwick.advice import advise
     from meltwick.cli.words import sentence, table
+
+    warnings = [f"Warning: {item.text}" for item in advise(recipe) if item.level == "warning"]
+    if warnings:
+        warnings.append("")
 
     lines = [
         sentence(result),
@@ -99,6 +104,7 @@ def _tell(result: Result, folder: Path) -> None:
         "",
         *table(result),
         "",
+        *warnings,
         f"The picture is {folder / _FILES[0]}, the numbers are {folder / _FILES[1]}.",
     ]
     for line in lines:
@@ -168,6 +174,6 @@ def preview(
     if as_json:
         typer.echo(text, nl=False)
     else:
-        _tell(result, folder)
+        _tell(result, recipe, folder)
     if show:
         show_picture(folder / _FILES[0])

@@ -126,3 +126,9 @@ def drop_shadow(mask: Canvas, px: float) -> Canvas:
     broad = np.asarray(Image.fromarray(wide).resize(mask.shape[::-1], Image.Resampling.BICUBIC))
     close = _blur(mask, 1.8 * px)
     return 0.34 * _moved(close, 2.6 * px, 1.4 * px) + 0.24 * _moved(broad, 11.0 * px, 6.0 * px)
+
+
+def rim(mask: Canvas) -> Canvas:
+    """Return a hairline round a garment's mask: 1 just outside it, 0 a few pixels away."""
+    out: Canvas = np.clip(2.5 * _blur(mask, 1.1), 0.0, 1.0)
+    return out

@@ -20,7 +20,9 @@ COLD = ICE_POINT + 1.0
 
 
 def diffusivity_at(species: tuple[Component, ...], temperature: float) -> float:
-    """Mean diffusivity of the species [m2/s]; D mu / T is constant (Stokes-Einstein)."""
+    """Mean diffusivity of the species [m2/s], 0 for none; D mu / T is constant."""
+    if not species:
+        return 0.0
     viscosity = np.interp(temperature - ICE_POINT, CELSIUS, VISCOSITY)
     warm = float(np.mean([part.diffusivity for part in species]))
     return float(warm * temperature / 298.15 * VISCOSITY[-2] / viscosity)
