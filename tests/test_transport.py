@@ -10,7 +10,7 @@ from scipy.special import erfc
 from tests.chains import NO_PAIRS, Column, line_links, marching, pair_links, stream_of
 
 from meltwick.constants import Constants
-from meltwick.seep.flow import TORTUOSITY, spreading
+from meltwick.seep.flow import spreading
 from meltwick.seep.graph import Network
 from meltwick.types import Cloth, Fabric
 
@@ -259,6 +259,6 @@ def test_dispersion_is_the_same_length_at_every_pitch(pitch):
     mass = march.mass[:, 0]
     mean = (mass * cloth.x).sum()
     variance = (mass * (cloth.x - mean) ** 2).sum()
-    wanted = 2.0 * (4e-3 * speed + TORTUOSITY * diffusivity) + speed**2 * step
+    wanted = 2.0 * (4e-3 * speed + Constants().tortuosity * diffusivity) + speed**2 * step
     assert mean - cloth.x[cells // 4] == pytest.approx(speed * step * steps, rel=1e-4)
     assert variance == pytest.approx(wanted * step * steps, rel=1e-3)

@@ -56,6 +56,7 @@ class Constants:
     # spreading
     dispersivity: float = _c(4e-3, "m", 2e-3, 8e-3, "in the cloth's plane; chosen")
     contact_spread: float = _c(4e-3, "m", 2e-3, 8e-3, "sideways at each contact; chosen")
+    tortuosity: float = _c(0.5, "-", 0.3, 0.8, "diffusion in wet cloth over that in water; chosen")
     # dye
     grip: float = _c(
         15.0, "-", 5.0, 40.0, "kd in cold, soda-wet cloth over kd in water: salt, cold; chosen"
@@ -68,6 +69,9 @@ class Constants:
     fixed_yield: float = _c(0.7, "-", 0.5, 0.85, "fixed over fixed and hydrolysed, read")
     sites: float = _c(0.08, "kg/kg", 0.04, 0.12, "most dye that cotton fixes; chosen")
     sorption_cap: float = _c(0.10, "kg/kg", 0.05, 0.2, "Langmuir capacity; chosen")
+    soda_held: float = _c(0.3, "-", 0.1, 0.5, "share of soda that fibre holds in melt; chosen")
+    warming: float = _c(7200.0, "s", 3600.0, 14400.0, "bundle warms once ice is gone; chosen")
+    drying: float = _c(43200.0, "s", 21600.0, 86400.0, "open bundle dries; chosen")
     # powder and wash
     grain: float = _c(3e-3, "m", 1.5e-3, 6e-3, "clumps of a sprinkled powder; chosen")
     backstain_careful: float = _c(2e-4, "-", 0.0, 1e-3, "share of loose dye that returns; chosen")

@@ -84,9 +84,6 @@ TREAD = 0.15
 """Share of a step between slanting layers that mixes them; chosen so that the white share of a
 pole wrap is the same at 4, 2 and 1 mm."""
 
-TORTUOSITY = 0.5
-"""Diffusion in wet cloth over that in water; chosen."""
-
 
 def spreading(
     now: Stream,
@@ -111,7 +108,7 @@ def spreading(
     h = cloth.pitch
     theta = now.volume / (cloth.pitch**2 * np.maximum(cloth.thickness, 1e-9))
     a, b = net.pairs[: net.inside, 0], net.pairs[: net.inside, 1]
-    wet = diffusivity * TORTUOSITY * 0.5 * (theta[a] + theta[b])
+    wet = diffusivity * constants.tortuosity * 0.5 * (theta[a] + theta[b])
     link = wet * net.shape[: net.inside]
     plane = slice(0, net.in_plane)
     if flowing:

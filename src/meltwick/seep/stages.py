@@ -80,18 +80,9 @@ def melt_stage(
     return volume
 
 
-SODA_HELD = 0.3
-"""Share of the soda that fibre holds against the melt; chosen within 0.1 to 0.5."""
-
-WARMING = 2.0 * 3600.0
-"""Time in which a bundle warms to its room once the ice is gone [s]; chosen."""
-
-DRYING = 12.0 * 3600.0
-"""Time in which an open bundle dries so far that fixing stops [s]; chosen."""
-
-
 def _rates(march: March, spec: Round, pores: float, temperature: float) -> tuple[Floats, Floats]:
-    strength = spec.soda.strength * (SODA_HELD + (1.0 - SODA_HELD) * float(np.exp(-pores)))
+    held = march.constants.soda_held
+    strength = spec.soda.strength * (held + (1.0 - held) * float(np.exp(-pores)))
     fixing = chemistry.fixing_rates(march.species, strength, temperature, march.constants)
     return fixing, chemistry.hydrolysis_rates(fixing, march.species, march.constants)
 
@@ -119,8 +110,12 @@ def batch_stage(
         middle = 0.5 * (edges[n] + edges[n + 1])
         step = float(edges[n + 1] - edges[n])
         gap = spec.batch_temperature - COLD
-        temperature = spec.batch_temperature - gap * float(np.exp(-middle / WARMING))
-        active = float(np.exp(-middle / DRYING)) if spec.batch_cover == "open" else 1.0
+        temperature = spec.batch_temperature - gap * float(
+            np.exp(-middle / march.constants.warming)
+        )
+        active = (
+            float(np.exp(-middle / march.constants.drying)) if spec.batch_cover == "open" else 1.0
+        )
         fixing, hydrolysing = _rates(march, spec, 99.0, temperature)
         march.react(rest, fixing * active, hydrolysing * active, step)
         diffusivity = diffusivity_at(march.species, temperature)
