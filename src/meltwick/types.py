@@ -63,7 +63,7 @@ class Component:
 
     name: str  # a Colour Index generic name where known, else our own word
     bands: tuple[tuple[float, float, float], ...]  # (peak [nm], half width [nm], K/S per % owf)
-    kd: float  # [m3/kg] cold, soda-wet cotton: slope of the sorption isotherm
+    kd: float  # [m3/kg] sorption slope in plain water; times Constants.grip for salt and cold
     strike: float  # fixing rate relative to Constants.k_fix
     diffusivity: float  # [m2/s] in water at 25 degC
     note: str = ""  # standing of the absorption data: read, memory or invented
