@@ -159,13 +159,56 @@ def test_every_component_lies_in_the_published_ranges(stock):
 
 
 def test_every_dye_is_whole(stock):
-    assert len(stock.dyes) >= 12
+    assert len(stock.dyes) >= 16
+    assert sum(len(dye.parts) > 1 for dye in stock.dyes.values()) >= 8
     for dye in stock.dyes.values():
         assert math.fsum(share for _, share in dye.parts) == pytest.approx(1, abs=1e-12)
         # reactive black 5 dissolves at 550 g/L, which few dyes reach
         assert 1 <= dye.solubility <= 550
         # a US teaspoon is 4.93 mL and dry powders lie between 0.3 and 1 g/mL
         assert 1.4e-3 <= dye.spoon <= 5e-3
+
+
+# Absorption maxima in water [nm], as read in the papers.
+READ = {
+    # Machado and Matheus 2006, Braz. J. Microbiol. 37, 468-473
+    "reactive blue 19": (592, "Machado and Matheus 2006, Braz. J. Microbiol. 37, 468-473"),
+    # Bhatt and Patel 2020, "Photocatalytic degradation of Reactive Black 5 using Ag3PO4 under
+    # visible light", abstract: "characteristic wavelength from 595 nm initially"
+    "reactive black 5": (595, "Bhatt and Patel 2020, J. Phys. Chem. Solids"),
+}
+
+
+def standing(component):
+    """Where a component's peak comes from, by the first such word of its note."""
+    found = [
+        word for word in ("read", "memory", "invented") if word in component.note.split(";")[0]
+    ]
+    assert len(found) == 1, component
+    return found[0]
+
+
+def test_a_peak_that_was_read_is_the_papers(stock):
+    parts = stock.components.values()
+    assert {part.name for part in parts if standing(part) == "read"} == set(READ)
+    for name, (published, source) in READ.items():
+        part = stock.components[name]
+        peak, _, _ = max(part.bands, key=lambda band: band[2])
+        assert peak == published
+        assert part.note.startswith(f"peak read, {published} nm: {source}")
+
+
+def test_a_peak_from_memory_says_which(stock):
+    for part in stock.components.values():
+        peak, _, _ = max(part.bands, key=lambda band: band[2])
+        if standing(part) == "memory":
+            assert f"{peak:g} nm" in part.note, part
+        # a Colour Index name is a claim, so nothing invented goes by one
+        assert part.name.startswith("reactive ") == (standing(part) != "invented"), part
+
+
+def test_at_least_six_components_have_a_peak_read_or_remembered(stock):
+    assert sum(standing(part) != "invented" for part in stock.components.values()) >= 6
 
 
 def test_names_are_found_whatever_their_capitals(stock):

@@ -290,7 +290,7 @@ def deep(name: str) -> Callable[[Piece], float]:
     return measure
 
 
-SPLITTING = [("plum", ROSE, BLUE), ("harbour blue", "reactive blue 4", "plain turquoise")]
+SPLITTING = [("plum", ROSE, BLUE), ("harbour blue", "reactive blue 4", "reactive blue 21")]
 
 
 @pytest.mark.parametrize(("dye", "fast", "slow"), SPLITTING)
