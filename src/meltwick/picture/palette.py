@@ -1,0 +1,266 @@
+"""The palette: every dye on one cloth at three depths, as cut swatches on warm paper."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, PngImagePlugin
+
+from meltwick.colour import colours, ground_lab, swatch
+from meltwick.colour.standard import to_srgb
+from meltwick.picture import draw, shading
+from meltwick.picture.preview import DPI, INK, LONG_SIDE, PAPER
+
+if TYPE_CHECKING:
+    from meltwick.picture.draw import Canvas
+    from meltwick.types import Dye, Fabric
+
+DEPTHS = (("pale", 0.5), ("medium", 2.0), ("dark", 4.0))
+"""Names and depths of shade [% of fibre mass]: inside the classes of dyers' recipes, pale 0.1 to
+0.5, medium 0.5 to 2, dark 2 to 4 (from memory; recipes for 0.5, 1.5 and 4 % read)."""
+MEDIUM = 1  # the depth by which dyes are ordered and named
+
+_MARGIN, _GAP, _TOP, _FOOT = 64, 48, 92, 124  # [px]
+_ROW = 108  # [px] from one row of swatches to the next
+_CELL = (LONG_SIDE - 2 * _MARGIN - _GAP) // 2  # [px] width of a dye's place
+_WIDE, _TALL, _APART = 96, 80, 12  # [px] a swatch, and between two
+_TEXT = 3 * (_WIDE + _APART) + 10  # [px] where the words begin
+_TOOTH = 6  # [px] of the zigzag edge of a cut swatch
+_FADE = 0.85  # ink of the lesser words
+_SHADE = 0.35  # [px/mm] by which the garment's shadow shrinks to a swatch's
+
+Colour = tuple[float, float, float]
+_Box = tuple[int, int, int, int]  # left, top, right, bottom [px]
+
+
+@dataclass(frozen=True)
+class Chip:
+    """One dye on one cloth."""
+
+    dye: Dye
+    shades: tuple[Colour, ...]  # sRGB, 0..1, at ``DEPTHS``
+    lightness: float  # L* at the medium depth
+
+
+def takes_dye(fabric: Fabric) -> bool:
+    """Tell whether any fibre of a cloth takes a reactive dye."""
+    return fabric.dyeable_share * fabric.uptake > 0.0
+
+
+def chips(dyes: Sequence[Dye], fabric: Fabric) -> tuple[Chip, ...]:
+    """Dye a cloth evenly with each dye, and order them by how dark they look, light ones first.
+
+    Parameters
+    ----------
+    dyes : sequence of Dye
+        In any order.
+    fabric : Fabric
+        The cloth; one that takes no dye keeps its own colour.
+
+    Returns
+    -------
+    tuple of Chip
+        By falling L* at 2 % of fibre mass; equals by `Dye.dark`, then by name.
+    """
+    found = []
+    dyed = takes_dye(fabric)
+    bare = ground_lab(fabric)
+    for dye in dyes:
+        if dyed:
+            shades = tuple(swatch(dye, depth, fabric) for _, depth in DEPTHS)
+            amount = np.array([[share * DEPTHS[MEDIUM][1] / 100.0 for _, share in dye.parts]])
+            lightness = float(colours([part for part, _ in dye.parts], amount, fabric)[0, 0])
+        else:
+            shades, lightness = (_undyed(fabric),) * len(DEPTHS), float(bare[0])
+        found.append(Chip(dye, shades, lightness))
+    return tuple(sorted(found, key=lambda chip: (-chip.lightness, chip.dye.dark, chip.dye.name)))
+
+
+def splitting(dye: Dye) -> str:
+    """Say in words whether a jar holds one dye or a mixture, and whether it splits on ice."""
+    if not dye.splitting_known:
+        return "splitting unknown"
+    count = len(dye.parts)
+    return "one dye, does not split" if count == 1 else f"mixture of {count}, splits"
+
+
+def _undyed(fabric: Fabric) -> Colour:
+    red, green, blue = to_srgb(ground_lab(fabric)[None])[0].tolist()
+    return red, green, blue
+
+
+# ------------------------------------------------------------------------------- one row
+
+
+def _pinked(box: _Box) -> NDArray[np.float64]:
+    """Return the zigzag outline that pinking shears leave, (P, 2), teeth pointing outwards."""
+    left, top, right, low = box
+    corners = [(left, top), (right, top), (right, low), (left, low), (left, top)]
+    ring: list[tuple[float, float]] = []
+    for (xa, ya), (xb, yb) in pairwise(corners):
+        length = abs(xb - xa) + abs(yb - ya)
+        count = max(1, round(length / _TOOTH))
+        inwards = (-(yb - ya) / length * _TOOTH / 2, (xb - xa) / length * _TOOTH / 2)
+        for tooth in range(count):
+            at, half = tooth / count, (tooth + 0.5) / count
+            ring.append((xa + at * (xb - xa) + inwards[0], ya + at * (yb - ya) + inwards[1]))
+            ring.append((xa + half * (xb - xa), ya + half * (yb - ya)))
+    return np.array(ring)
+
+
+def _cut(canvas: Canvas, boxes: Sequence[_Box], shades: Sequence[Colour]) -> None:
+    """Lay cut swatches on the paper, each in its own flat colour, with a hairline and a shadow."""
+    height, width = canvas.shape[:2]
+    view = draw.View(1.0, 0.0, 0.0, width, height)
+    cover = draw.outline_mask(view, [(_pinked(box), True) for box in boxes])
+    canvas *= (
+        1.0
+        - np.minimum(shading.drop_shadow(cover, _SHADE) + 0.25 * shading.rim(cover), 0.6)[..., None]
+    )
+    for (left, top, right, low), shade in zip(boxes, shades, strict=True):
+        place = (slice(top, low), slice(left, right))
+        red, green, blue = draw.decode(np.array(shade)).tolist()
+        draw.lay(canvas[place], (red, green, blue), cover[place])
+
+
+def _write(
+    canvas: Canvas, at: tuple[float, float], text: str, px: int, anchor: str = "ls", ink: float = 1
+) -> None:
+    red, green, blue = draw.decode(np.array(INK) / 255.0).tolist()
+    size = (canvas.shape[1], canvas.shape[0])
+    draw.lay(canvas, (red, green, blue), ink * draw.text_mask(size, at, text, px, anchor))
+
+
+def _components(dye: Dye, px: int, room: float) -> list[str]:
+    """Say what is in a jar, in at most two lines."""
+    if len(dye.parts) == 1:
+        return [draw.fit_text(dye.parts[0][0].name, px, room)]
+    words = [f"{max(1, round(100 * share))} % {part.name}" for part, share in dye.parts]
+    face = draw.type_face(px)
+    first = words[0]
+    rest = words[1:]
+    while rest and face.getlength(f"{first}, {rest[0]},") <= room:
+        first = f"{first}, {rest.pop(0)}"
+    lines = [f"{first},", ", ".join(rest)] if rest else [first]
+    return [draw.fit_text(line, px, room) for line in lines]
+
+
+def _describe(window: Canvas, dye: Dye) -> None:
+    """Write a dye's name, what splitting to expect, and its components."""
+    room = _CELL - _TEXT
+    _write(window, (_TEXT, 32), draw.fit_text(dye.name, 20, room), 20)
+    _write(window, (_TEXT, 54), splitting(dye), 15, ink=_FADE)
+    for number, line in enumerate(_components(dye, 14, room)):
+        _write(window, (_TEXT, 75 + 18 * number), line, 14, ink=_FADE)
+
+
+def _blank(height: int) -> Canvas:
+    canvas = np.empty((height, LONG_SIDE, 3), dtype=np.float32)
+    canvas[:] = draw.decode(np.array(PAPER) / 255.0)
+    return canvas
+
+
+def _place(column: int, number: int) -> _Box:
+    """Where a swatch lies in its row."""
+    left = _MARGIN + column * (_CELL + _GAP) + number * (_WIDE + _APART)
+    top = (_ROW - _TALL) // 2
+    return left, top, left + _WIDE, top + _TALL
+
+
+def _row(pair: Sequence[Chip]) -> Canvas:
+    """Draw one or two dyes side by side."""
+    canvas = _blank(_ROW)
+    boxes = [_place(column, n) for column in range(len(pair)) for n in range(len(DEPTHS))]
+    _cut(canvas, boxes, [shade for chip in pair for shade in chip.shades])
+    for column, chip in enumerate(pair):
+        left = _MARGIN + column * (_CELL + _GAP)
+        _describe(canvas[:, left : left + _CELL], chip.dye)
+    return canvas
+
+
+# ------------------------------------------------------------------------------- the sheet
+
+
+def _head(columns: int) -> Canvas:
+    """Name the depths above their swatches."""
+    canvas = _blank(_TOP)
+    for column in range(columns):
+        for number, (word, depth) in enumerate(DEPTHS):
+            left, _, right, _ = _place(column, number)
+            middle = (left + right) / 2
+            _write(canvas, (middle, _TOP - 24), word, 15, "ms", _FADE)
+            _write(canvas, (middle, _TOP - 5), f"{depth:g} %", 15, "ms", _FADE)
+    return canvas
+
+
+def caption(plan: str, fabric: Fabric) -> str:
+    """One line under the picture: the plan, its cloth and what the depths mean."""
+    ground = "" if fabric.ground_name == "white" else f", {fabric.ground_name}"
+    said = (
+        "dry cloth, evenly dyed, depth in % of its weight"
+        if takes_dye(fabric)
+        else "takes no reactive dye"
+    )
+    return f"{plan}   ·   {fabric.name}{ground}   ·   {said}"
+
+
+def _foot(plan: str, fabric: Fabric) -> Canvas:
+    """Show the undyed cloth on the left, the caption on the right."""
+    canvas = _blank(_FOOT)
+    base = _FOOT - 40
+    box = (_MARGIN, base - 30, _MARGIN + 60, base + 12)
+    _cut(canvas, [box], [_undyed(fabric)])
+    _write(canvas, (box[2] + 14, base), "undyed", 18)
+    taken = box[2] + 14 + draw.type_face(18).getlength("undyed") + 40
+    text = draw.fit_text(caption(plan, fabric), 20, LONG_SIDE - _MARGIN - taken)
+    _write(canvas, (LONG_SIDE - _MARGIN, base), text, 20, "rs")
+    return canvas
+
+
+def draw_palette(shown: Sequence[Chip], fabric: Fabric, plan: str) -> Image.Image:
+    """Draw every dye with its three swatches, name and components, down two columns.
+
+    Parameters
+    ----------
+    shown : sequence of Chip
+        In the order in which they are to be shown.
+    fabric : Fabric
+        The cloth they are on.
+    plan : str
+        The plan's name.
+
+    Returns
+    -------
+    PIL.Image.Image
+        RGB, 1600 px wide, as tall as it must be; the same bytes for the same dyes. A swatch is
+        one flat colour, so that it can be measured.
+    """
+    rows = (len(shown) + 1) // 2
+    left, right = shown[:rows], shown[rows:]
+    # Row by row, so that a long list costs little memory.
+    strips = [draw.encode(_head(min(2, len(shown))))]
+    for number, chip in enumerate(left):
+        strips.append(draw.encode(_row([chip, *right[number : number + 1]])))
+    strips.append(draw.encode(_foot(plan, fabric)))
+    picture = Image.fromarray(np.concatenate(strips))
+    picture.info["dpi"] = (DPI, DPI)
+    return picture
+
+
+def palette_png(shown: Sequence[Chip], fabric: Fabric, *, plan: str, version: str) -> bytes:
+    """Draw the palette as a PNG file with the plan's name and the version inside."""
+    picture = draw_palette(shown, fabric, plan)
+    notes = PngImagePlugin.PngInfo()
+    notes.add_text("Software", f"meltwick {version}")
+    notes.add_itxt("Title", plan)
+    notes.add_itxt("meltwick-plan", plan)
+    notes.add_text("meltwick-version", version)
+    stream = BytesIO()
+    picture.save(stream, "PNG", pnginfo=notes, dpi=(DPI, DPI), compress_level=4)
+    return stream.getvalue()
