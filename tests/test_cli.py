@@ -83,8 +83,9 @@ def test_result_has_the_agreed_keys(run, tmp_path):
     record = json.loads(text, parse_constant=lambda word: pytest.fail(f"{word} in the JSON"))
     assert list(record) == [
         *("schema", "plan", "version", "digest", "pitch_mm", "cells", "seed", "white_share"),
-        *("white_at", "hands", "white_median", "white_range", "dyed_to_white", "shares"),
-        *("panels", "zones", "rounds", "seconds", "files"),
+        *("white_at", "hands", "white_median", "white_range", "white_range_with_doubt"),
+        *("white_by_hand", "dyed_to_white", "shares", "panels", "zones", "likeness", "rounds"),
+        *("seconds", "files"),
     ]
     assert record["schema"] == 1
     assert record["version"] == __version__

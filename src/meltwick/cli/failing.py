@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import re
 import sys
@@ -11,6 +10,7 @@ from pathlib import Path
 
 import typer
 
+from meltwick.cli.writing import no_room
 from meltwick.errors import MeltwickError
 
 INTERRUPTED = 130
@@ -120,10 +120,7 @@ def _judge(error: Exception, arguments: list[str]) -> int:
     if isinstance(error, typer.Abort):
         complain(_STOPPED)
         return INTERRUPTED
-    if isinstance(error, OSError) and error.errno in (
-        errno.ENOSPC,
-        getattr(errno, "EDQUOT", errno.ENOSPC),
-    ):
+    if isinstance(error, OSError) and no_room(error):
         _close_quietly()
         complain("there is no room left where this command's words were sent")
         return _NO_ROOM

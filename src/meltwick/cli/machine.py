@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -73,11 +74,52 @@ def _windows_memory() -> float:
     return float(status.total)
 
 
+def memory_free() -> float:
+    """Memory that is not in use [bytes]; all of it where the system does not tell."""
+    most = memory_here()
+    try:
+        lines = Path("/proc/meminfo").read_text("ascii", "replace")
+        found = re.search(r"^MemAvailable:\s+(\d+) kB", lines, re.MULTILINE)
+    except OSError:
+        return most
+    return min(most, 1024.0 * float(found[1])) if found else most
+
+
 def species_count(recipe: Recipe) -> int:
     """Count the different dye components that a recipe lays."""
     used = {powder.dye for turn in recipe.rounds for powder in turn.powder}
     parts = {part.name for dye in recipe.dyes if dye.name in used for part, _ in dye.parts}
     return len(parts)
+
+
+def _coarse_cells(recipe: Recipe) -> int:
+    from meltwick.cloth import build_cloth
+
+    return build_cloth(recipe.blank, recipe.fabric, _COARSE).size
+
+
+def workers_for(recipe: Recipe, pitch: float, hands: int) -> int:
+    """Choose how many hands run at once: one a core, as far as free memory goes.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The plan, resolved.
+    pitch : float
+        Size of a cell [m].
+    hands : int
+        How many there are to run.
+
+    Returns
+    -------
+    int
+        1 or more.
+    """
+    from meltwick.study.workers import usable_cores
+
+    need = memory_needed(_coarse_cells(recipe) * (_COARSE / pitch) ** 2, species_count(recipe))
+    fit = memory_free() / need
+    return max(1, int(min(hands, usable_cores(), fit)))
 
 
 def require_memory(recipe: Recipe, pitch: float) -> None:
@@ -88,10 +130,7 @@ def require_memory(recipe: Recipe, pitch: float) -> None:
     ResourceError
         If the estimate passes the machine's memory.
     """
-    from meltwick.cloth import build_cloth
-
-    coarse = build_cloth(recipe.blank, recipe.fabric, _COARSE).size
-    species = species_count(recipe)
+    coarse, species = _coarse_cells(recipe), species_count(recipe)
     cells = coarse * (_COARSE / pitch) ** 2
     need, have = memory_needed(cells, species), memory_here()
     if need <= have:

@@ -46,6 +46,7 @@ def check(
     Example: meltwick check harbour-tee.toml
     """
     from meltwick.advice import advise, describe
+    from meltwick.cli.words import told
     from meltwick.plan import example_plan, read_plan, resolve
     from meltwick.stock import load_stock
 
@@ -54,8 +55,8 @@ def check(
     for number, step in enumerate(describe(recipe), start=1):
         typer.echo(f" {number:2d}. {step}")
     advice = advise(recipe)
-    warnings = [item for item in advice if item.level == "warning"]
-    for item in [*warnings, *(item for item in advice if item.level == "note")]:
-        typer.echo(f"\n{item.level.capitalize()}: {item.text}")
+    warnings = told(advice, "warning")
+    for line in (*warnings, *told(advice, "note")):
+        typer.echo(f"\n{line}")
     if not warnings:
         say("No warnings.")

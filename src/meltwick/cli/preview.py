@@ -13,12 +13,14 @@ from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
     from meltwick.plan import Plan
+    from meltwick.study import Spread
     from meltwick.types import Recipe, Result
 
 DETAILS = {"draft": 4e-3, "normal": 2e-3, "fine": 1e-3}  # [m]
 FINEST, COARSEST = 0.5e-3, 10e-3  # [m]
 _FILES = ("preview.png", "result.json")
 _MOST_SEED = 2**63 - 1
+MOST_HANDS = 25
 
 
 def read_detail(text: str) -> float:
@@ -65,6 +67,20 @@ def read_seed(text: str) -> int:
     return int(text)
 
 
+def read_hands(text: str) -> int:
+    """Turn the word after --hands into a number.
+
+    Raises
+    ------
+    PlanError
+        If it is not a whole number from 1 to 25.
+    """
+    if not re.fullmatch(r"[0-9]{1,4}", text) or not 1 <= int(text) <= MOST_HANDS:
+        short = repr(text if len(text) <= 40 else text[:37] + "...")
+        raise PlanError(f"--hands: {short} is not a whole number from 1 to {MOST_HANDS}; try 5")
+    return int(text)
+
+
 def read_folder(text: str) -> Path:
     """Turn the word after --out into a folder.
 
@@ -89,20 +105,36 @@ def _simulate(plan: Plan, pitch: float, seed: int | None, quiet: bool) -> Result
         return simulate(plan, pitch=pitch, seed=seed, observer=stages)
 
 
-def _tell(result: Result, recipe: Recipe, folder: Path) -> None:
+def _simulate_hands(
+    plan: Plan, recipe: Recipe, pitch: float, seed: int | None, hands: int, quiet: bool
+) -> Spread:
+    from meltwick.cli.machine import prepare_kernels, workers_for
+    from meltwick.cli.progress import Stages
+
+    prepare_kernels()
+    with Stages(wanted=not quiet) as stages:
+        from meltwick.study import run_hands
+
+        workers = workers_for(recipe, pitch, hands)
+        return run_hands(plan, hands, pitch=pitch, seed=seed, observer=stages, workers=workers)
+
+
+def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -> None:
     """Say the sentence, the table, what the trade warns of and where the files are."""
     from meltwick.advice import advise
-    from meltwick.cli.words import sentence, table
+    from meltwick.cli.words import doubt_sentence, likeness_line, sentence, table, told
 
-    warnings = [f"Warning: {item.text}" for item in advise(recipe) if item.level == "warning"]
+    warnings = told(advise(recipe), "warning")
     if warnings:
         warnings.append("")
 
     lines = [
-        sentence(result),
-        "No two hands fold alike, and this is a model not yet checked against your own pieces.",
+        sentence(result, spread),
+        doubt_sentence(result, spread),
         "",
         *table(result),
+        "",
+        likeness_line(result),
         "",
         *warnings,
         f"The picture is {folder / _FILES[0]}, the numbers are {folder / _FILES[1]}.",
@@ -116,6 +148,29 @@ def _unit(plan: str | None) -> Literal["cm", "in"]:
     from meltwick.cli.words import length_unit
 
     return length_unit(Path(plan).read_text("utf-8", "replace")) if plan is not None else "cm"
+
+
+def _draw(
+    result: Result,
+    spread: Spread | None,
+    *,
+    version: str,
+    plain: bool,
+    unit: Literal["cm", "in"],
+) -> bytes:
+    from meltwick.picture import hands_png, preview_png
+
+    if spread is None:
+        return preview_png(result, version=version, plain=plain, unit=unit)
+    return hands_png(
+        result,
+        spread.lightest,
+        spread.darkest,
+        spread.white,
+        version=version,
+        plain=plain,
+        unit=unit,
+    )
 
 
 def preview(
@@ -133,6 +188,10 @@ def preview(
         str | None,
         typer.Option(metavar="N", help="Another hand; the plan's own by default."),
     ] = None,
+    hands: Annotated[
+        str,
+        typer.Option(metavar="N", help="How many hands fold it, 1 to 25, to see how they differ."),
+    ] = "1",
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the numbers as JSON, and nothing else.")
     ] = False,
@@ -146,7 +205,9 @@ def preview(
 ) -> None:
     """Predict a plan: a picture of front and back, and how much stays white.
 
-    Example: meltwick preview harbour-tee.toml --detail draft
+    With several hands the lightest and the darkest piece are drawn beside it, small.
+
+    Example: meltwick preview harbour-tee.toml --detail draft --hands 5
     """
     from meltwick import __version__
     from meltwick.cli.machine import require_memory, show_picture
@@ -157,23 +218,29 @@ def preview(
 
     pitch = read_detail(detail)
     hand = None if seed is None else read_seed(seed)
+    count = read_hands(hands)
     wanted = read_plan(plan) if plan is not None else example_plan()
     recipe = resolve(wanted, load_stock())
     folder = read_folder(out) if out is not None else Path(recipe.name)
     check_folder(folder, _FILES)
     require_memory(recipe, pitch)
-    result = _simulate(wanted, pitch, hand, quiet=as_json)
-
-    from meltwick.picture import preview_png
+    begun = time.perf_counter()
+    spread, seconds = None, {}
+    if count > 1:
+        spread = _simulate_hands(wanted, recipe, pitch, hand, count, quiet=as_json)
+        result = spread.main
+        seconds["hands"] = time.perf_counter() - begun
+    else:
+        result = _simulate(wanted, pitch, hand, quiet=as_json)
 
     start = time.perf_counter()
-    picture = preview_png(result, version=__version__, plain=plain, unit=_unit(plan))
-    seconds = {**result.seconds, "picture": time.perf_counter() - start}
-    text = as_text(report(result, __version__, seconds))
+    picture = _draw(result, spread, version=__version__, plain=plain, unit=_unit(plan))
+    seconds = {**result.seconds, **seconds, "picture": time.perf_counter() - start}
+    text = as_text(report(result, __version__, seconds, spread))
     write_together(folder, {_FILES[0]: picture, _FILES[1]: text.encode()})
     if as_json:
         typer.echo(text, nl=False)
     else:
-        _tell(result, recipe, folder)
+        _tell(result, spread, recipe, folder)
     if show:
         show_picture(folder / _FILES[0])

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from meltwick.types import Balance, Result, RoundReport
+    from meltwick.study import Spread
+    from meltwick.types import Balance, Result, RoundReport, Shares
 
 SCHEMA = 1
 _DIGITS = 6  # of a share: far below what the model can tell, and stable to read
@@ -39,7 +40,36 @@ def _round(turn: RoundReport) -> dict[str, Any]:
     }
 
 
-def report(result: Result, version: str, seconds: Mapping[str, float]) -> dict[str, Any]:
+def _likeness(shares: Shares) -> dict[str, float | None]:
+    front_back = shares.front_back_likeness
+    return {
+        "front_back": None if front_back is None else _share(front_back),
+        "left_right": _share(shares.left_right_likeness),
+    }
+
+
+def _hands(result: Result, spread: Spread | None) -> dict[str, Any]:
+    """White share of every hand, and what they say together; of one hand alone, no spread."""
+    from meltwick.study import widened
+
+    one = result.white_share
+    low, high = (one, one) if spread is None else (spread.low, spread.high)
+    each = [(result.seed, one)] if spread is None else zip(spread.seeds, spread.white, strict=True)
+    return {
+        "hands": 1 if spread is None else spread.hands,
+        "white_median": None if spread is None else _share(spread.median),
+        "white_range": None if spread is None else [_share(low), _share(high)],
+        "white_range_with_doubt": [_share(end) for end in widened(low, high)],
+        "white_by_hand": [{"seed": seed, "white_share": _share(white)} for seed, white in each],
+    }
+
+
+def report(
+    result: Result,
+    version: str,
+    seconds: Mapping[str, float],
+    spread: Spread | None = None,
+) -> dict[str, Any]:
     """Build the record that ``result.json`` holds.
 
     Parameters
@@ -50,6 +80,8 @@ def report(result: Result, version: str, seconds: Mapping[str, float]) -> dict[s
         The program's.
     seconds : mapping
         Seconds of each stage; the only part that differs between runs of one plan.
+    spread : Spread, optional
+        What several hands gave, the result's among them.
     """
     from meltwick.shares import dyed_to_white
 
@@ -63,13 +95,12 @@ def report(result: Result, version: str, seconds: Mapping[str, float]) -> dict[s
         "seed": result.seed,
         "white_share": _share(result.white_share),
         "white_at": _shares(result.shares.white_at),
-        "hands": 1,
-        "white_median": None,
-        "white_range": None,
+        **_hands(result, spread),
         "dyed_to_white": dyed_to_white(result.white_share),
         "shares": _shares(result.shares.whole),
         "panels": {name: _shares(part) for name, part in result.shares.panels.items()},
         "zones": {name: _shares(part) for name, part in result.shares.zones.items()},
+        "likeness": _likeness(result.shares),
         "rounds": [_round(turn) for turn in result.rounds],
         "seconds": {key: round(value, 3) for key, value in seconds.items()},
         "files": {"preview": "preview.png"},

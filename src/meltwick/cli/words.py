@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from meltwick.advice import Advice
+    from meltwick.study import Spread
     from meltwick.types import Result
 
 CLASSES = ("white", "pale", "mid", "deep")
 
 _PALE_TOLD = 5  # [%] of pale cloth that the sentence mentions; chosen
+
+_ALIKE = ((1 / 3, "hardly"), (2 / 3, "somewhat"))  # chosen: thirds of the likeness
 
 _PARTS = (
     (0.025, "almost no white"),
@@ -37,8 +41,18 @@ def white_words(share: float, ground: str = "white") -> str:
     return words if ground == "white" else words.replace("white", f"left {ground}")
 
 
-def sentence(result: Result) -> str:
-    """Say in one sentence what to expect."""
+def _percent(share: float) -> int:
+    """Round to whole percents as `dyed_to_white` does, so that the two never differ."""
+    return int(100.0 * share + 0.5)
+
+
+def _range(low: float, high: float) -> str:
+    least, most = _percent(low), _percent(high)
+    return f"{least} %" if least == most else f"{least} to {most} %"
+
+
+def sentence(result: Result, spread: Spread | None = None) -> str:
+    """Say in one sentence what to expect; where several hands ran, of the middle one."""
     from meltwick.shares import dyed_to_white
 
     ground = result.cloth.fabric.ground_name
@@ -46,7 +60,57 @@ def sentence(result: Result) -> str:
     pale = round(100.0 * result.shares.whole.get("pale", 0.0))
     # The eye takes much of the palest grade for white, so it is told apart here.
     also = f"; another {pale} % is only tinted, pale" if pale >= _PALE_TOLD else ""
-    return f"Expect {white_words(result.white_share, ground)}, {ratio} dyed to {ground}{also}."
+    if spread is None:
+        return f"Expect {white_words(result.white_share, ground)}, {ratio} dyed to {ground}{also}."
+    found = _range(spread.low, spread.high)
+    if "to" in found:
+        found += f", the middle one {_percent(spread.median)} %"
+    count = number_word(spread.hands)
+    return (
+        f"Expect {white_words(spread.median, ground)}: {count} hands gave {found}. The piece drawn "
+        f"large is {ratio} dyed to {ground}{also}."
+    )
+
+
+def doubt_sentence(result: Result, spread: Spread | None = None) -> str:
+    """Say how far the hands and the model itself may be off."""
+    from meltwick.study import model_doubt, widened
+
+    points = _percent(model_doubt())
+    off = f"it may be off by about {points} point{'' if points == 1 else 's'} either way"
+    model = f"a model not yet checked against your own pieces: {off}"
+    if spread is None:
+        least_most = _range(*widened(result.white_share, result.white_share))
+        return (
+            f"No two hands fold alike, and this is {model}, so say {least_most} for this hand; "
+            "--hands 5 shows how far others differ."
+        )
+    return f"This is {model}, so say {_range(*widened(spread.low, spread.high))}."
+
+
+def number_word(count: int) -> str:
+    """Write small numbers as words."""
+    words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+    return words[count] if 0 <= count < len(words) else str(count)
+
+
+def _alike(likeness: float) -> str:
+    word = next((word for most, word in _ALIKE if likeness < most), "very")
+    return f"{word} alike ({_percent(likeness)} %)"
+
+
+def likeness_line(result: Result) -> str:
+    """Say how alike front and back, and left and right, are."""
+    shares = result.shares
+    sides = f"eft and right are {_alike(shares.left_right_likeness)}."
+    if shares.front_back_likeness is None:
+        return f"L{sides}"
+    return f"Front and back are {_alike(shares.front_back_likeness)}; l{sides}"
+
+
+def told(advice: Sequence[Advice], level: Literal["note", "warning"]) -> list[str]:
+    """Lines of the advice of one level, such as ``Warning: No dye is laid.``."""
+    return [f"{level.capitalize()}: {item.text}" for item in advice if item.level == level]
 
 
 def percentages(shares: Mapping[str, float]) -> list[int]:

@@ -14,11 +14,16 @@ from meltwick.errors import FileError, MeltwickError, ResourceError
 _FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 
+def no_room(error: OSError) -> bool:
+    """Whether the disk, or our part of it, is full."""
+    return error.errno in _FULL
+
+
 def disk_error(
     error: OSError, path: Path, advice: str = "; choose another folder with --out"
 ) -> MeltwickError:
     """Word a failure of the disk as ours: no room left, or a file that is in the way."""
-    if error.errno in _FULL:
+    if no_room(error):
         return ResourceError(f"{path}: the disk is full; nothing was written")
     reason = (error.strerror or str(error)).lower()
     shown = str(path) if len(str(path)) <= 80 else f"{str(path)[:77]}..."
@@ -34,6 +39,8 @@ def check_folder(folder: Path, names: tuple[str, ...]) -> None:
         If a file stands where the folder or one above it should be, a folder stands where a file
         should be, or we may not write there.
     """
+    import tempfile
+
     try:
         above = folder
         while not above.exists() and above != above.parent:
@@ -45,6 +52,8 @@ def check_folder(folder: Path, names: tuple[str, ...]) -> None:
         for name in names:
             if (folder / name).is_dir():
                 raise FileError(f"{folder / name} is a folder where a file should go")
+        # What the rights promise the file system may still refuse, as under /proc.
+        os.rmdir(tempfile.mkdtemp(prefix=".meltwick-", dir=above))
     except OSError as error:
         raise disk_error(error, folder) from error
     except ValueError as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING, Literal
@@ -11,6 +12,7 @@ from PIL import Image, PngImagePlugin
 
 from meltwick.picture import draw, shading
 from meltwick.picture.stitching import label_corners, sewing
+from meltwick.picture.turning import TURNED, laid_across, lies_across
 
 if TYPE_CHECKING:
     from meltwick.picture.draw import Canvas, View
@@ -37,6 +39,20 @@ class _Sheet:
     scale: float  # [px/mm]
     views: tuple[View, ...]  # one a panel, each a window of the sheet
     corners: tuple[tuple[int, int], ...]  # (left, top) of each window
+
+
+@dataclass(frozen=True)
+class Body:
+    """A painted piece, before anything is written on its sheet."""
+
+    canvas: Canvas
+    sheet: _Sheet
+    panels: tuple[str, ...]
+
+    @property
+    def pieces(self) -> Canvas:
+        """The part above the words: the panels and their shadows."""
+        return self.canvas[: self.sheet.height - _FOOT + _GAP // 2]
 
 
 def _lay_out(cloth: Cloth) -> _Sheet:
@@ -123,13 +139,13 @@ def _paint(canvas: Canvas, view: View, result: Result, panel: Panel, plain: bool
     draw.lay(canvas, colour, mask)
 
 
-def _scale_bar(sheet: _Sheet, unit: Unit) -> tuple[float, str]:
+def _scale_bar(scale: float, unit: Unit) -> tuple[float, str]:
     """Length of the bar [px] and its words, about an eighth of a garment's width."""
     sizes = (100.0, "10 cm") if unit == "cm" else (4 * 25.4, "4 in")
     length, words = sizes
-    if length * sheet.scale < 50:
+    if length * scale < 50:
         length, words = (500.0, "50 cm") if unit == "cm" else (20 * 25.4, "20 in")
-    return length * sheet.scale, words
+    return length * scale, words
 
 
 def caption(result: Result) -> str:
@@ -141,25 +157,38 @@ def caption(result: Result) -> str:
     return f"{result.plan}   ·   {ratio} dyed to white   ·   seed {result.seed}   ·   {detail}"
 
 
-def _write_foot(canvas: Canvas, sheet: _Sheet, result: Result, unit: Unit) -> None:
-    """Scale bar on the left, caption on the right, a quiet word under each panel."""
-    ink, size = _light(INK), (sheet.width, sheet.height)
-    base = sheet.height - 40
-    length, words = _scale_bar(sheet, unit)
+def write_foot(canvas: Canvas, scale: float, caption: str, unit: Unit) -> None:
+    """Write the scale bar on the left and the caption on the right; scale in px/mm."""
+    height, width = canvas.shape[:2]
+    ink, size = _light(INK), (width, height)
+    base = height - 40
+    length, words = _scale_bar(scale, unit)
     left = float(_MARGIN)
     bar = [(left, base - 5), (left, base), (left + length, base), (left + length, base - 5)]
-    whole = draw.View(sheet.scale, 0.0, 0.0, *size)
+    whole = draw.View(scale, 0.0, 0.0, *size)
     draw.lay(canvas, ink, draw.stroke(whole, [np.array(bar, dtype=np.float64)], 1.6))
     draw.lay(canvas, ink, draw.text_mask(size, (left + length + 12, base), words, 18, "ls"))
     taken = left + length + 12 + draw.type_face(18).getlength(words) + 40
-    text = draw.fit_text(caption(result), 20, sheet.width - _MARGIN - taken)
-    draw.lay(canvas, ink, draw.text_mask(size, (sheet.width - _MARGIN, base), text, 20, "rs"))
+    text = draw.fit_text(caption, 20, width - _MARGIN - taken)
+    draw.lay(canvas, ink, draw.text_mask(size, (width - _MARGIN, base), text, 20, "rs"))
+
+
+def write_quietly(canvas: Canvas, spot: tuple[float, float], text: str) -> None:
+    """Write a word about a picture, centred on a spot of its base line [px]."""
+    height, width = canvas.shape[:2]
+    cover = 0.7 * draw.text_mask((width, height), spot, text, 17, "ms")
+    draw.lay(canvas, _light(INK), cover)
+
+
+def panel_words(body: Body) -> list[tuple[str, tuple[float, float]]]:
+    """Name of each panel and the spot under it [px]; a lone panel needs none unless it is turned."""
+    sheet = body.sheet
+    if body.panels == (TURNED,):
+        return [(TURNED, (sheet.width / 2.0, sheet.height - 92.0))]
     if len(sheet.views) < 2:
-        return
-    for panel, view, corner in zip(result.cloth.panels, sheet.views, sheet.corners, strict=True):
-        spot = (corner[0] + view.left, sheet.height - 92)
-        cover = 0.7 * draw.text_mask(size, spot, panel.name, 17, "ms")
-        draw.lay(canvas, ink, cover)
+        return []
+    spots = [corner[0] + view.left for view, corner in zip(sheet.views, sheet.corners, strict=True)]
+    return [(word, (x, sheet.height - 92.0)) for word, x in zip(body.panels, spots, strict=True)]
 
 
 def draw_preview(result: Result, *, plain: bool = False, unit: Unit = "cm") -> Image.Image:
@@ -179,15 +208,37 @@ def draw_preview(result: Result, *, plain: bool = False, unit: Unit = "cm") -> I
     PIL.Image.Image
         RGB, 1600 px on its long side; the same bytes for the same result.
     """
+    body = paint_body(result, plain)
+    write_foot(body.canvas, body.sheet.scale, caption(result), unit)
+    for word, spot in panel_words(body):
+        write_quietly(body.canvas, spot, word)
+    return as_picture(body.canvas)
+
+
+def paint_body(result: Result, plain: bool) -> Body:
+    """Paint every panel on paper, without a word; a very long piece lies across."""
+    turned = lies_across(result.cloth)
+    result = laid_across(result)
     sheet = _lay_out(result.cloth)
-    canvas = np.empty((sheet.height, sheet.width, 3), dtype=np.float32)
-    canvas[:] = _light(PAPER)
+    canvas = bare_paper(sheet.width, sheet.height)
     for panel, view, (left, top) in zip(
         result.cloth.panels, sheet.views, sheet.corners, strict=True
     ):
         window = canvas[top : top + view.height, left : left + view.width]
         _paint(window, view, result, panel, plain)
-    _write_foot(canvas, sheet, result, unit)
+    names = tuple(panel.name for panel in result.cloth.panels)
+    return Body(canvas, sheet, (TURNED,) if turned else names)
+
+
+def bare_paper(width: int, height: int) -> Canvas:
+    """Return an empty sheet."""
+    canvas = np.empty((height, width, 3), dtype=np.float32)
+    canvas[:] = _light(PAPER)
+    return canvas
+
+
+def as_picture(canvas: Canvas) -> Image.Image:
+    """Turn light into a picture."""
     picture = Image.fromarray(draw.encode(canvas))
     picture.info["dpi"] = (DPI, DPI)
     return picture
@@ -195,7 +246,13 @@ def draw_preview(result: Result, *, plain: bool = False, unit: Unit = "cm") -> I
 
 def preview_png(result: Result, *, version: str, plain: bool = False, unit: Unit = "cm") -> bytes:
     """Draw the preview as a PNG file with its digest, seed, version and white share inside."""
-    picture = draw_preview(result, plain=plain, unit=unit)
+    return as_png(draw_preview(result, plain=plain, unit=unit), result, version)
+
+
+def as_png(
+    picture: Image.Image, result: Result, version: str, more: Mapping[str, str] | None = None
+) -> bytes:
+    """Save a picture of a result with its digest, seed, version and white share inside."""
     notes = PngImagePlugin.PngInfo()
     notes.add_text("Software", f"meltwick {version}")
     notes.add_itxt("Title", result.plan)
@@ -203,6 +260,8 @@ def preview_png(result: Result, *, version: str, plain: bool = False, unit: Unit
     notes.add_text("meltwick-seed", str(result.seed))
     notes.add_text("meltwick-version", version)
     notes.add_text("meltwick-white-share", f"{result.white_share:.4f}")
+    for key, value in (more or {}).items():
+        notes.add_text(key, value)
     stream = BytesIO()
     picture.save(stream, "PNG", pnginfo=notes, dpi=(DPI, DPI), compress_level=4)
     return stream.getvalue()
