@@ -31,6 +31,13 @@ def told(text):
         ('[garment]\nsize = "xx-large"', "2XL"),
         ('[garment]\nsize = "medium"', "M"),
         ('[garment]\nblank = "t-shirt"', "tee"),
+        ('[garment]\nblank = "long sleeve tee"', "long-sleeve tee"),
+        ('[garment]\nblank = "kids tee"', "child tee"),
+        ('[garment]\nblank = "tote bag"', "tote"),
+        ('[garment]\nblank = "pillow case"', "pillowcase"),
+        ('[garment]\nblank = "shawl"', "scarf"),
+        ('[garment]\nblank = "scarf"\nsize = "20x70 in"', "20 x 70 in"),
+        ('[garment]\nfabric = "canvas"', "cotton canvas"),
         ('[garment]\nfabric = "cotton"', "cotton jersey"),
         ('[garment]\nfabric = "rayon"', "viscose jersey"),
         ('[garment]\nfabric = "silk"', "silk habotai"),
@@ -58,6 +65,7 @@ def test_every_synonym_leads_to_a_word_that_a_plan_may_hold():
     known = {*STOCK.blanks, *STOCK.fabrics, *STOCK.poles, *STOCK.ties, *STOCK.dyes}
     known |= {size for line in STOCK.blanks.values() for size in line.sizes}
     known |= {*words.NEATNESS, *words.DAMP, *words.ZONES, *words.FOLDS, "shoulder"}
+    known |= {place for places in words.PLACES.values() for place in places}
     for other, meant in SYNONYMS.items():
         assert other == other.casefold()
         assert set(meant) <= known, other

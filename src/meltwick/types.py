@@ -105,6 +105,15 @@ class PoleWrap:
     pole: str = ""  # trade name, for showing; empty when the plan gives a diameter
 
 
+@dataclass(frozen=True)
+class Spot:
+    """A point of the garment: a place of the body and how far from it."""
+
+    place: str  # one of ``Cloth.places``
+    right: float = 0.0  # [m] to the right, as seen from the front
+    down: float = 0.0  # [m] below it
+
+
 Fold = Halve | PoleWrap
 
 
@@ -220,6 +229,8 @@ class Cloth:
     zone: Ints  # (N,) index into zones
     zones: tuple[str, ...]
     details: tuple[Detail, ...] = ()  # lines that a picture draws
+    places: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    """Points of the body by name, [m] right of the spine and down from the shoulder."""
 
     @property
     def size(self) -> int:
@@ -231,7 +242,7 @@ class Cloth:
 class Detail:
     """A line of the garment that a picture draws: a rib's edge, a row of stitching, a seam."""
 
-    kind: str  # rib edge, hem stitching, cuff stitching, sleeve seam, label
+    kind: str  # rib edge, hem stitching, sleeve seam, label, cuff rib, handle edge and the like
     panel: str
     points: Floats  # (n, 2) [mm] x right of the spine, y down from the shoulder's high point
 

@@ -10,7 +10,7 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from meltwick.cloth import square, tee
+from meltwick.cloth import bag, flat, tee
 from meltwick.cloth.pattern import Pattern, Stitching
 from meltwick.cloth.raster import Grid, covered, inside
 from meltwick.errors import PlanError, StockError
@@ -18,7 +18,10 @@ from meltwick.types import Blank, Cloth, Detail, Fabric, Flags, Floats, Ints, Pa
 
 CUTS: dict[str, tuple[Callable[[Blank], tuple[Pattern, ...]], tuple[str, ...]]] = {
     "tee": (tee.tee, tee.ZONES),
-    "square": (square.square, square.ZONES),
+    "square": (flat.square, flat.SQUARE_ZONES),
+    "scarf": (flat.scarf, flat.SCARF_ZONES),
+    "tote": (bag.tote, bag.TOTE_ZONES),
+    "pillowcase": (bag.pillowcase, bag.CASE_ZONES),
 }
 """Outline rules by ``Blank.cut``, with the zones they name."""
 
@@ -78,6 +81,9 @@ def build_cloth(blank: Blank, fabric: Fabric, pitch: float) -> Cloth:
         zone=_zones(patterns, masks, grid, zones),
         zones=zones,
         details=tuple(line for pattern in patterns for line in pattern.details),
+        places={
+            name: (x / 1000, y / 1000) for pattern in patterns for name, (x, y) in pattern.places
+        },
     )
 
 

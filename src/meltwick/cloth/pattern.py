@@ -41,6 +41,7 @@ class Pattern:
     zones: tuple[tuple[str, Polygon], ...]  # the first that holds a cell claims it
     rest: str  # the zone of every other cell
     details: tuple[Detail, ...]
+    places: tuple[tuple[str, tuple[float, float]], ...] = ()  # points by name [mm]
 
 
 def curve(*control: tuple[float, float], points: int = 24) -> Floats:

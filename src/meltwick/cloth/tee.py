@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from math import asin, cos, radians, sin, tan
+from math import radians, tan
 
 import numpy as np
 from shapely.geometry import LineString, MultiLineString, Polygon, box
 
 from meltwick.cloth.pattern import Band, Pattern, Stitching, curve, mirrored, strip
+from meltwick.cloth.sleeve import Point, draw_sleeve
 from meltwick.errors import StockError
 from meltwick.types import Blank, Detail, Floats
 
@@ -30,6 +31,10 @@ THREAD = 0.5  # [mm] of bare thread for each needle
 NEEDLES = (0.0, 5.0)  # [mm] a twin needle sews two rows, the lower at the turned edge
 LARGEST = 5000.0  # [mm] no garment measures more
 LABEL = (44.0, 22.0)  # [mm] wide, high
+RIB_STEP = 3.0  # [mm] from one rib of a cuff to the next, as drawn
+# Places of the body, common practice, no source.
+NAVEL = 0.62  # share of the length down from the shoulder's high point
+BELOW_SEAM = 10.0  # [mm] the place of a shoulder lies below the middle of its seam
 
 ZONES = ("chest", "belly", "sleeves", "hem", "shoulders", "spine")
 
@@ -47,6 +52,7 @@ class _Sizes:
     shoulder: float  # width over the shoulders
     armhole: float  # depth of the underarm below the shoulder's high point
     cuff: float
+    rib_cuff: float  # depth of a ribbed cuff; 0: the cuff is hemmed
 
 
 def tee(blank: Blank) -> tuple[Pattern, ...]:
@@ -56,7 +62,8 @@ def tee(blank: Blank) -> tuple[Pattern, ...]:
     ----------
     blank : Blank
         Measures [m]: ``half_chest``, ``length``, ``sleeve``; optional ``neck``,
-        ``neck_front``, ``neck_back``, ``shoulder``, ``armhole``, ``cuff``.
+        ``neck_front``, ``neck_back``, ``shoulder``, ``armhole``, ``cuff``, and ``rib_cuff``,
+        the depth of a ribbed cuff instead of a hemmed one. Long sleeves hang at a slant.
 
     Returns
     -------
@@ -107,9 +114,12 @@ def _sizes(blank: Blank) -> _Sizes:
         shoulder=mm("shoulder", 0.93),
         armhole=mm("armhole", 0.455),
         cuff=mm("cuff", 0.39),
+        rib_cuff=1000 * given.get("rib_cuff", 0.0),
     )
     for field in fields(size):
         value = getattr(size, field.name)
+        if field.name == "rib_cuff" and value == 0.0:
+            continue
         if not (0 < value < LARGEST):
             raise StockError(
                 f"blank {blank.name!r}, size {blank.size!r}: {field.name.replace('_', ' ')} is "
@@ -121,50 +131,22 @@ def _sizes(blank: Blank) -> _Sizes:
             "be narrower than the shoulders, those no wider than the chest, and the length more "
             f"than {1.25 * size.armhole / 1000:.2f} m"
         )
+    if size.rib_cuff > 0.5 * size.sleeve:
+        raise StockError(
+            f"blank {blank.name!r}, size {blank.size!r}: a ribbed cuff of {size.rib_cuff:g} mm is "
+            f"too deep for this sleeve; use at most {0.5 * size.sleeve:g} mm"
+        )
     return size
 
 
 def _sides(size: _Sizes) -> dict[str, Floats]:
     """Draw the right half's border from the neck to the hem's middle, and the armhole."""
     half = size.chest / 2
-    slope, arm = radians(16.0), radians(25.0)
+    slope = radians(16.0)
     neck = (size.neck / 2, 0.0)
     point = (size.shoulder / 2, (size.shoulder - size.neck) / 2 * tan(slope))
-    lean = (slope + arm) / 2
-    top = (point[0] + size.sleeve * cos(arm), point[1] + size.sleeve * sin(arm))
-    third = size.sleeve / 3
-    overarm = curve(
-        point,
-        (point[0] + third * cos(lean), point[1] + third * sin(lean)),
-        (top[0] - third * cos(arm + 0.03), top[1] - third * sin(arm + 0.03)),
-        top,
-    )
-    # a short sleeve's cuff hangs more upright, so that its lower corner stays outside the body
-    room = (top[0] - half - 0.25 * size.sleeve) / size.cuff
-    turn = min(arm + radians(4.0), asin(min(1.0, max(-1.0, room))))
-    low = (top[0] - size.cuff * sin(turn), top[1] + size.cuff * cos(turn))
-    cuff = curve(
-        top,
-        (
-            top[0] - 0.33 * size.cuff * sin(turn - 0.04),
-            top[1] + 0.33 * size.cuff * cos(turn - 0.04),
-        ),
-        (
-            low[0] + 0.33 * size.cuff * sin(turn + 0.04),
-            low[1] - 0.33 * size.cuff * cos(turn + 0.04),
-        ),
-        low,
-    )
-    corner = (half, size.armhole)
-    chest = (half, size.armhole + 0.12 * size.chest)
-    pit = curve(
-        low,
-        (low[0] + 0.55 * (corner[0] - low[0]), low[1] + 0.55 * (corner[1] - low[1])),
-        (corner[0], corner[1] + 10),
-        chest,
-        points=33,
-    )
-    meet = 22  # where the armhole seam meets the underarm
+    arm = draw_sleeve(point, slope, size.sleeve, size.cuff, size.chest, size.armhole)
+    chest = (float(arm.pit[-1, 0]), float(arm.pit[-1, 1]))
     hem = size.length - 5.0
     waist = 0.010 * size.chest
     side = curve(
@@ -173,27 +155,21 @@ def _sides(size: _Sizes) -> dict[str, Floats]:
         (half - waist, chest[1] + 0.65 * (hem - chest[1])),
         (half, hem - 12),
     )
-    armhole = curve(
-        point,
-        (point[0] - 0.045 * size.chest, point[1] + 0.35 * (pit[meet, 1] - point[1])),
-        (point[0] - 0.03 * size.chest, point[1] + 0.85 * (pit[meet, 1] - point[1])),
-        (pit[meet, 0], pit[meet, 1]),
-    )
     round_off = curve(
         (half, hem - 12), (half, hem - 4), (half - 4, hem), (half - 14, hem), points=9
     )
     bottom = curve((half - 14, hem), (half / 2, hem + 5), (half / 4, hem + 5), (0.0, hem + 5))
-    shoulder = np.array([neck, point])
     return {
-        "shoulder": shoulder,
-        "overarm": overarm,
-        "cuff": cuff,
-        "pit": pit,
+        "shoulder": np.array([neck, point]),
+        "overarm": arm.overarm,
+        "cuff": arm.cuff,
+        "pit": arm.pit,
         "side": side,
         "hem": np.vstack([round_off, bottom[1:]]),
         "fold": np.vstack([(half + 30, hem), bottom]),  # the turned edge, run on past the sides
-        "armhole": armhole,
-        "sleeve": np.vstack([overarm, cuff, pit[: meet + 1], armhole[::-1]]),
+        "armhole": arm.armhole,
+        "sleeve": arm.outline,
+        "sleeve middle": np.array([arm.middle]),
     }
 
 
@@ -230,13 +206,15 @@ def _panel(
     free = MultiLineString([*both("cuff"), whole_hem, whole_neck])
     bands = (
         Band(strip(LineString(fold), HEM, outline), *TURNED),
-        *(Band(strip(LineString(line), CUFF, outline), *TURNED) for line in both("cuff")),
+        *(_cuff(size, line, outline) for line in both("cuff")),
         Band(strip(LineString(whole_neck), RIB, outline), *RIBBED),
         Band(strip(seam, ALLOWANCE, outline), *OVERLOCKED),
         Band(strip(MultiLineString(both("armhole")), ALLOWANCE / 2, outline), *OVERLOCKED),
     )
-    sewn = _sewing(name, outline, fold, both("cuff"))
+    ribbed = both("cuff") if size.rib_cuff else []
+    sewn = _sewing(name, outline, fold, [] if ribbed else both("cuff"))
     lines = _lines(name, outline, whole_neck, both("armhole"), sewn)
+    lines += tuple(d for line in ribbed for d in _ribbing(name, size, line, outline))
     label: tuple[Polygon, ...] = ()
     if name == "back":
         under = float(neck[0, 1]) + RIB + 4
@@ -254,6 +232,50 @@ def _panel(
         zones=_zones(name, size, both("sleeve")),
         rest="belly",
         details=lines,
+        places=_places(size, sides) if name == "front" else (),
+    )
+
+
+def _cuff(size: _Sizes, edge: Floats, outline: Polygon) -> Band:
+    """Take the end of a sleeve, where the cloth is turned up or a rib is sewn on."""
+    if size.rib_cuff:
+        return Band(strip(LineString(edge), size.rib_cuff, outline), *RIBBED)
+    return Band(strip(LineString(edge), CUFF, outline), *TURNED)
+
+
+def _ribbing(name: str, size: _Sizes, edge: Floats, outline: Polygon) -> tuple[Detail, ...]:
+    """Draw where a ribbed cuff is sewn on, and the ribs that run from there to its edge."""
+    seam = _inset(edge, size.rib_cuff, outline)
+    if len(seam) < 2:
+        return ()
+    upper, lower = LineString(seam), LineString(edge)
+    if np.hypot(*(seam[0] - edge[0])) > np.hypot(*(seam[0] - edge[-1])):
+        upper = upper.reverse()
+    count = max(2, round(upper.length / RIB_STEP))
+    steps = [(n + 0.5) / count for n in range(count)]
+    ends = [
+        (upper.interpolate(part, normalized=True), lower.interpolate(part, normalized=True))
+        for part in steps
+    ]
+    ribs = (np.array([*a.coords, *b.coords], dtype=np.float64) for a, b in ends)
+    return (Detail("cuff seam", name, seam), *(Detail("cuff rib", name, rib) for rib in ribs))
+
+
+def _places(size: _Sizes, sides: dict[str, Floats]) -> tuple[tuple[str, Point], ...]:
+    """Name points of the body. Left and right are as seen from the front."""
+    shoulder = sides["shoulder"].mean(axis=0) + np.array([0.0, BELOW_SEAM])
+    right = {"shoulder": shoulder, "sleeve": sides["sleeve middle"][0]}
+    return (
+        ("neck", (0.0, size.front_drop)),
+        ("chest", (0.0, max(size.front_drop, size.armhole))),
+        ("navel", (0.0, max(size.front_drop, NAVEL * size.length))),
+        ("middle", (0.0, max(size.front_drop, size.length / 2))),
+        ("hem", (0.0, size.length)),
+        *(
+            (f"{side} {part}", (sign * float(x), float(y)))
+            for part, (x, y) in right.items()
+            for side, sign in (("left", -1.0), ("right", 1.0))
+        ),
     )
 
 

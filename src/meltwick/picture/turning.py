@@ -42,7 +42,7 @@ def laid_across(result: Result) -> Result:
     cloth = result.cloth
     if not lies_across(cloth):
         return result
-    rows, cols = cloth.panels[0].index.shape
+    cols = cloth.panels[0].index.shape[1]
     turned = replace(
         cloth,
         panels=tuple(_panel(panel, cols * cloth.pitch) for panel in cloth.panels),

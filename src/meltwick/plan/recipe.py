@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from meltwick.errors import PlanError, StockError
 from meltwick.plan import words
+from meltwick.plan.area import cloth_area
 from meltwick.plan.models import (
     DyeTable,
     HalveFold,
@@ -109,18 +110,6 @@ def resolve(plan: Plan, stock: Stock) -> Recipe:
         dyes=tuple(dyes.values()),
         notes=plan.notes,
     )
-
-
-def cloth_area(blank: Blank) -> float:
-    """Return the cloth in a blank [m2], both layers, roughly: for usual amounts only.
-
-    A tee's sleeves, less the neck and the slope of the shoulders, add 6 % to its body: within 3 %
-    of the cut cloth in every size.
-    """
-    m = blank.measures
-    if "width" in m:
-        return m["width"] * m.get("height", m["width"])
-    return 2.12 * m.get("half_chest", 0.51) * m.get("length", 0.74)
 
 
 def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric: Fabric) -> Round:

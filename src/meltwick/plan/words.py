@@ -55,3 +55,31 @@ POWDER = {
     "under": False,
     "over": True,
 }
+
+_FLAT_PLACES = (
+    "middle",
+    "top",
+    "bottom",
+    "top left corner",
+    "top right corner",
+    "bottom left corner",
+    "bottom right corner",
+)
+PLACES: dict[str, tuple[str, ...]] = {
+    "tee": (
+        "neck",
+        "chest",
+        "navel",
+        "middle",
+        "hem",
+        "left shoulder",
+        "right shoulder",
+        "left sleeve",
+        "right sleeve",
+    ),
+    "square": _FLAT_PLACES,
+    "scarf": _FLAT_PLACES,
+    "tote": _FLAT_PLACES,
+    "pillowcase": (*_FLAT_PLACES, "hem"),
+}
+"""Places that a blank has, by its cut. Left and right are as seen from the front."""
