@@ -13,9 +13,20 @@ from typing import Any, NamedTuple
 from pydantic import BeforeValidator, PlainValidator
 from pydantic_core import PydanticCustomError
 
+from meltwick.plan.words import PLACES
 from meltwick.stock.reading import choices, nearest, one_line
+from meltwick.types import Spot
 from meltwick.units import QuantityError, parse, parse_one_of, shown
 
+_WAYS = {  # direction -> (right, down)
+    "above": (0, -1),
+    "below": (0, 1),
+    "left of": (-1, 0),
+    "right of": (1, 0),
+}
+_FROM = re.compile(
+    r" (?:to the )?(above|below|left of|right of)(?: and (?=\S)| |$)", re.IGNORECASE | re.ASCII
+)
 _WORDS = re.compile(r" *[^\W\d_]+(?:[ '-][^\W\d_]+)* *")  # letters, no figures
 
 
@@ -248,6 +259,48 @@ def zone(known: Mapping[str, tuple[float, float]]) -> PlainValidator:
                 "from 0 (low end) to 1 (high end), the smaller first, such as [0.65, 1.0]"
             )
         return (float(found[0]), float(found[1]))  # type: ignore[index]
+
+    return PlainValidator(read)
+
+
+def spot(places: Mapping[str, Iterable[str]] = PLACES) -> PlainValidator:
+    """Read a point of the garment: "chest", "10 cm below the neck", "2 in left of the middle".
+
+    Two offsets go together: "1 in right of and 10 cm below the neck". Whether the blank has the
+    place is known when the stock is at hand; here it must be a place of some blank.
+    """
+    known = tuple(dict.fromkeys(place for each in places.values() for place in each))
+    example = "'10 cm below the neck'"
+
+    def move(found: str, moved: list[float], length: str, way: str) -> None:
+        length = length.strip()
+        if not length:
+            raise fault(f"{shown(found)} does not say how far; write it as in {example}")
+        axis, sign = max(enumerate(_WAYS[way.casefold()]), key=lambda each: abs(each[1]))
+        if moved[axis]:
+            raise fault(f"{shown(found)} goes one way twice; write it as in {example}")
+        moved[axis] = sign * _bounded(length, _read(length, "length"), 0.0, 2.0, "0 to 2 m")
+
+    def read(found: object) -> Spot:
+        if not isinstance(found, str) or len(found) > 200:
+            raise fault(f"{shown(found)} is not a place; write one such as 'chest' or {example}")
+        *offsets, named = _FROM.split(" " + " ".join(found.split()))
+        moved = [0.0, 0.0]
+        for length, way in zip(offsets[::2], offsets[1::2], strict=True):
+            move(found, moved, length, way)
+        named = re.sub("^ ?(?:the )?", "", named, flags=re.IGNORECASE)
+        place = _same(named, known)
+        if place:
+            return Spot(place, *moved)
+        if not named:
+            raise fault(f"{shown(found)} names no place; write one such as 'chest' or {example}")
+        if re.match("[0-9]", named):
+            raise fault(
+                f"{shown(found)} is not a place; with a length goes above, below, left of or "
+                f"right of, as in {example}"
+            )
+        said = choices(named, known, f", or how far from one, such as {example}")
+        raise fault(f"{shown(named)} is not a place; {said}")
 
     return PlainValidator(read)
 
