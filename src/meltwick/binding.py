@@ -113,3 +113,48 @@ def string_pressure(
                 total += (1.0 + np.cos(2.0 * np.pi * away / width)) / width
         out[i] = pull / radius[i] * total
     return out
+
+
+@nb.njit(cache=True)
+def line_pressure(
+    x: Floats,
+    y: Floats,
+    depth: Floats,
+    lines: Floats,
+    radius: float,
+    pull: float,
+    width: float,
+) -> tuple[Floats, Floats]:
+    """Pressure of straight lines of string or band at points under them [Pa], and what they cover.
+
+    Each presses as in `string_pressure`, with one radius.
+
+    Parameters
+    ----------
+    x, y : ndarray of shape (P,)
+        In plan view [m].
+    depth : ndarray of shape (P,)
+        Of bundle between the point and the outside [m].
+    lines : ndarray of shape (L, 3)
+        a, b, c of a x + b y = c, with a^2 + b^2 = 1.
+    radius : float
+        Of the bundle's section under a line [m].
+    pull, width : float
+        T [N] and the width of a string or band [m].
+
+    Returns
+    -------
+    pressure, covered : ndarray of shape (P,)
+        Covered is 1 under a line and 0 beside it.
+    """
+    pressure, covered = np.zeros(x.size), np.zeros(x.size)
+    for i in range(x.size):
+        wide = width + depth[i]
+        for k in range(lines.shape[0]):
+            away = abs(lines[k, 0] * x[i] + lines[k, 1] * y[i] - lines[k, 2])
+            if away < 0.5 * wide:
+                bump = (1.0 + np.cos(2.0 * np.pi * away / wide)) / wide
+                pressure[i] += pull / radius * bump
+            if away < 0.5 * width:
+                covered[i] = 1.0
+    return pressure, covered

@@ -102,7 +102,17 @@ class PoleWrap:
     starts_at: Literal["hem", "shoulder"] = "hem"  # the corner that is laid on the pole first
     squeeze: float = 3.0  # cloth length / pushed length
     even: bool = False  # False: tighter at the end that was pushed first
+    pushed_first: Literal["low", "high"] = "low"  # the end of the pole
     pole: str = ""  # trade name, for showing; empty when the plan gives a diameter
+
+
+@dataclass(frozen=True)
+class Accordion:
+    """Zigzag into equal pleats; a second one across the first makes a brick."""
+
+    pleat: float  # [m] width of a pleat
+    angle: float = 0.0  # [rad] between the creases and the garment's length
+    lean: Literal["right", "left"] = "right"  # towards which shoulder slanting creases point
 
 
 @dataclass(frozen=True)
@@ -114,7 +124,18 @@ class Spot:
     down: float = 0.0  # [m] below it
 
 
-Fold = Halve | PoleWrap
+@dataclass(frozen=True)
+class Spiral:
+    """Twist round a point until the cloth has drawn into a disc of standing pleats."""
+
+    centre: Spot
+    pleats: int = 12  # that meet at the centre
+    turns: float = 1.0  # that a pleat makes from the centre to the far edge
+    height: float = 0.05  # [m] of the disc: no pleat stands taller
+    sense: Literal["right", "left"] = "right"  # of the twist: right as a clock's hands
+
+
+Fold = Halve | PoleWrap | Accordion | Spiral
 
 
 @dataclass(frozen=True)
@@ -127,7 +148,17 @@ class StringTie:
     word: str = ""  # loose, snug, tight, very tight, for showing; empty for a plan in newtons
 
 
-Tie = StringTie
+@dataclass(frozen=True)
+class BandTie:
+    """Rubber bands round a bundle, all through its middle: they cut a disc into wedges."""
+
+    count: int
+    pull: float  # [N] of each
+    width: float  # [m]
+    word: str = ""  # for showing, as a string's
+
+
+Tie = StringTie | BandTie
 
 
 @dataclass(frozen=True)
@@ -177,6 +208,8 @@ class Round:
     batch_temperature: float  # [K]
     batch_cover: str  # wrapped, open
     wash: str  # careful, ordinary, hurried
+    outside: Literal["front", "back"] = "front"  # the side that faces up before folding
+    lies: Literal["", "pleats up", "flat"] = ""  # a bundle without a pole; empty: as is usual
 
 
 @dataclass(frozen=True)
@@ -271,7 +304,6 @@ class Bundle:
     thickness: Floats  # (N,) [m], compressed
     length: float  # [m] along the pole or rack
     strain99: float  # 99th percentile of the hand's stretch of the map
-    notes: Mapping[str, float] = field(default_factory=dict)
 
 
 # --------------------------------------------------------------------------- water and dye
@@ -284,7 +316,6 @@ class Seepage:
     levels: Floats  # (Q,) melt rate over the first melt rate
     w: Floats  # (Q, N) exp(alpha H)
     melt: Floats  # (N,) [m3/s] at level 1
-    melt_seconds: float  # until the ice is gone
     over_full_share: float
     ran_off_share: float
 

@@ -1,7 +1,9 @@
 """Folds: each maps points of cloth to a place in the bundle and an order in the stack."""
 
+from meltwick.folding.accordion import accordion
 from meltwick.folding.halve import halve
 from meltwick.folding.pole import wrap
-from meltwick.folding.stack import Stack, lay_flat
+from meltwick.folding.spiral import spiral
+from meltwick.folding.stack import Disc, Stack, lay_flat
 
-__all__ = ["Stack", "halve", "lay_flat", "wrap"]
+__all__ = ["Disc", "Stack", "accordion", "halve", "lay_flat", "spiral", "wrap"]

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from meltwick.folding.stack import Stack
-from meltwick.types import Halve
+from meltwick.types import Floats, Halve
 
 
 def halve(stack: Stack, fold: Halve, middle: float) -> Stack:
@@ -42,13 +42,18 @@ def halve(stack: Stack, fold: Halve, middle: float) -> Stack:
     moving = sign * (coordinate - middle) > 0.0
     turned = np.where(moving, 2.0 * middle - coordinate, coordinate)
     order = np.where(moving, 2 * stack.layers - 1 - stack.order, stack.order).astype(np.int32)
-    rim = stack.rim.copy()
-    rim[:, axis] = middle - sign * np.abs(rim[:, axis] - middle)
+
+    def turn(points: Floats) -> Floats:
+        out = points.copy()
+        out[:, axis] = middle - sign * np.abs(points[:, axis] - middle)
+        return out
+
     return replace(
         stack,
         p=stack.p if axis else turned,
         q=turned if axis else stack.q,
         order=order,
         layers=2 * stack.layers,
-        rim=rim,
+        rim=turn(stack.rim),
+        marks=turn(stack.marks),
     )

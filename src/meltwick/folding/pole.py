@@ -8,12 +8,10 @@ import numba as nb
 import numpy as np
 
 from meltwick import chance
+from meltwick.folding.accordion import TUCK
 from meltwick.folding.hand import KNOTS, SKEW, SKEW_LENGTH, Rings, rings
 from meltwick.folding.stack import Stack
 from meltwick.types import Floats, Ints, PoleWrap
-
-TUCK = 0.6
-"""Thickness of a layer in a tied pleat over its loose thickness, for the creases; chosen."""
 
 
 def roll_angle(distance: Floats, radius: float, thickness: float) -> Floats:
@@ -49,10 +47,12 @@ def axes(fold: PoleWrap) -> tuple[tuple[float, float], tuple[float, float]]:
 
 
 def squeeze_along(fold: PoleWrap) -> Floats:
-    """Squeeze from the low to the high end; uneven hands push the low end tighter."""
+    """Squeeze from the low to the high end; uneven hands push one end tighter."""
     if fold.even:
         return np.full(3, fold.squeeze)
     lean = 0.25 * (fold.squeeze - 1.0) / fold.squeeze
+    if fold.pushed_first == "high":
+        lean = -lean
     return fold.squeeze * np.array([1.0 + lean, 1.0, 1.0 - lean])
 
 

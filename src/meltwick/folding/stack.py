@@ -32,6 +32,30 @@ class Stack:
     strain99: float = 0.0  # 99th percentile of the hand's stretch
     rim: Floats = field(default_factory=lambda: np.zeros((0, 2)))
     """(M, 2) [m] outlines as they lie in the flat stack: its extent at any pitch."""
+    marks: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+    """(B, 2) [m] where the cloth's places lie in the flat stack, in their order."""
+    pleated: float | None = None  # [rad] from the garment's length to the last pleats' creases
+    bend: Floats | None = None  # (P,) share of the point that turns outwards round a crease
+    disc: Disc | None = None  # of standing pleats; None: no spiral
+
+
+@dataclass(frozen=True)
+class Disc:
+    """A spiral's disc. Its points' ``p`` runs along the ribs and ``q`` up the pleats.
+
+    A rib is what lies between two crests that meet at the centre; ribs touch round the disc.
+    """
+
+    rib: Ints  # (P,)
+    across: Floats  # (P,) [m] from the middle, to the right
+    down: Floats  # (P,) [m]
+    radius: Floats  # (P,) [m] from the middle
+    height: float  # [m] of the pleats
+    reach: float  # [m] radius of the disc
+    thickness: float  # [m] of one layer of cloth as it stands in the disc
+    ribs: int
+    step_back: Floats  # (ribs,) place along the next rib over that along this one, where they touch
+    roof: Floats  # (P,) [m] height of the highest crest at the point's place
 
 
 def jittered(cloth: Cloth, seed: int, round_number: int) -> tuple[Ints, Floats, Floats]:
@@ -57,12 +81,24 @@ def jittered(cloth: Cloth, seed: int, round_number: int) -> tuple[Ints, Floats, 
     return cell, x, y
 
 
-def lay_flat(cloth: Cloth, seed: int, round_number: int = 1) -> Stack:
-    """Lay the garment flat, front upwards: the back is layer 0, the front layer 1."""
+def lay_flat(cloth: Cloth, seed: int, round_number: int = 1, outside: str = "front") -> Stack:
+    """Lay the garment flat; the panel that faces up is the highest layer.
+
+    Parameters
+    ----------
+    cloth : Cloth
+    seed : int
+        Of the hand.
+    round_number : int
+    outside : str
+        ``front`` or ``back``: what faces up, and so ends outside.
+    """
     cell, x, y = jittered(cloth, seed, round_number)
     panels = len(cloth.panels)
-    order = (panels - 1 - cloth.panel[cell]).astype(np.int32)
+    up = cloth.panel[cell]
+    order = (up if outside == "back" else panels - 1 - up).astype(np.int32)
     # points a millimetre apart, since a fold may make a corner anywhere along an edge
     fine = [segmentize(panel.outline.exterior, 1.0).coords for panel in cloth.panels]
     rim = np.concatenate([np.asarray(line, dtype=np.float64) for line in fine]) / 1000.0
-    return Stack(cell=cell, p=x, q=y, order=order, layers=panels, rim=rim)
+    marks = np.array(list(cloth.places.values()), dtype=np.float64).reshape(-1, 2)
+    return Stack(cell=cell, p=x, q=y, order=order, layers=panels, rim=rim, marks=marks)

@@ -50,7 +50,6 @@ def seep(cloth: Cloth, bundle: Bundle, net: Network, melt: Floats, effort: Effor
         levels=np.array(effort.levels),
         w=np.array(found),
         melt=melt,
-        melt_seconds=0.0,
         over_full_share=over,
         ran_off_share=ran,
     )

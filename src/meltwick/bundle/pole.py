@@ -1,4 +1,4 @@
-"""Folds and ties become a bundle: who touches whom, what lies outside, how hard it is pressed."""
+"""A bundle on a pole: rings of string, shingled pleats, a round outside."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ import numpy as np
 from meltwick import binding, folding, stacking
 from meltwick.constants import Constants
 from meltwick.folding import Stack
-from meltwick.types import Bundle, Cloth, Floats, Halve, PoleWrap, Round, StringTie
+from meltwick.types import Bundle, Cloth, Floats, Round, StringTie
 
 BARE_PRESSURE = 500.0  # [Pa] of cloth that lies under its own folds only; chosen
+LOOSE_RINGS = 0.03  # [m] between creases that no string holds; chosen
 
 
 @dataclass(frozen=True)
@@ -23,71 +24,25 @@ class _Squeezed:
     thickness: float
 
 
-def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> Stack:
-    """Fold the cloth as the round says.
-
-    Raises
-    ------
-    ValueError
-        When the folds do not end with a pole, or a fold follows one.
-    """
-    stack = folding.lay_flat(cloth, seed, number)
-    middle = {"spine": 0.0, "waist": 0.5 * float(stack.rim[:, 1].max() + stack.rim[:, 1].min())}
-    spacing = spec.tie.spacing if spec.tie else 0.03
-    for step in spec.folds:
-        if stack.radius:
-            raise ValueError("no fold can follow the pole")
-        if isinstance(step, Halve):
-            stack = folding.halve(stack, step, middle[step.line])
-        elif isinstance(step, PoleWrap):
-            stack = folding.wrap(
-                stack,
-                step,
-                spacing=spacing,
-                thickness=cloth.fabric.thickness,
-                neatness=neatness,
-                seed=seed,
-                round_number=number,
-            )
-    if not stack.radius:
-        raise ValueError("the folds must end with a pole")
-    return stack
-
-
-def build_bundle(
-    cloth: Cloth,
-    spec: Round,
-    *,
-    neatness: float,
-    seed: int,
-    constants: Constants,
-    round_number: int = 1,
-) -> Bundle:
-    """Fold, tie and lay the cloth.
+def lay_on_pole(cloth: Cloth, stack: Stack, spec: Round, constants: Constants) -> Bundle:
+    """Tie cloth that is wrapped round a pole, and rest the pole at its incline.
 
     Parameters
     ----------
     cloth : Cloth
         N cells.
+    stack : Stack
+        Wrapped.
     spec : Round
-        Folds, tie and incline.
-    neatness : float
-        0 tidy .. 1 loose.
-    seed : int
-        Of the hand.
-
-    Returns
-    -------
-    Bundle
-        Everything that the flow needs of the geometry.
+        Tie and incline.
     """
-    stack = fold(cloth, spec, neatness, seed, round_number)
-    spacing = spec.tie.spacing if spec.tie else 0.03
+    tie = spec.tie if isinstance(spec.tie, StringTie) else None
+    spacing = tie.spacing if tie else LOOSE_RINGS
     loose = cloth.fabric.thickness
     wall_guess = stack.radius + 0.5 * loose * stack.layers
     columns = stacking.columns(stack, cloth.pitch, wall_guess)
     found = stacking.stack_up(stack, columns, cloth.size)
-    squeezed = _tie(stack, found, spec.tie, spacing, cloth, constants)
+    squeezed = _tie(stack, found, tie, spacing, cloth, constants)
     radius = stack.radius + _spiral(stack, found) * squeezed.thickness
     sine, cosine = np.sin(spec.incline), np.cos(spec.incline)
     height = stack.p * sine + radius * np.cos(stack.q) * cosine
@@ -99,7 +54,6 @@ def build_bundle(
 
     exposed = mean(outside)
     pressure = mean(squeezed.pressure)
-    factor = cloth.thickness / loose
     solid = binding.solid_under(pressure, cloth.fabric.solid, constants)
     return Bundle(
         contacts=found.contacts,
@@ -119,7 +73,6 @@ def build_bundle(
         thickness=cloth.thickness * cloth.fabric.solid / solid,
         length=float(stack.p.max()),
         strain99=stack.strain99,
-        notes={"radius": float(radius.max()), "thickness_factor": float(factor.mean())},
     )
 
 
@@ -128,8 +81,6 @@ def _spiral(stack: Stack, found: stacking.Stacked) -> Floats:
 
     Counting layers alone makes a step where one turn becomes the next; a roll has none.
     """
-    if not stack.radius:
-        return found.from_inside
     turns = np.maximum(found.layers / (stack.flat * stack.squeeze), 1.0)
     rise = (stack.q / (2.0 * np.pi) - 0.5) / turns
     return np.asarray(found.from_inside * (1.0 + rise))

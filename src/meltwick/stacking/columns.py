@@ -15,6 +15,7 @@ import numpy as np
 
 from meltwick.folding import Stack
 from meltwick.folding.stack import SUBS
+from meltwick.stacking.pairs import merge_pairs
 from meltwick.types import Floats, Ints
 
 _NONE = -1
@@ -43,6 +44,8 @@ class Stacked:
     from_inside: Floats
     from_outside: Floats
     layers: Floats
+    top: Ints  # a point of the uppermost layer of each column, -1 where there is none
+    bottom: Ints  # and of the lowest
 
 
 def columns(stack: Stack, pitch: float, mean_radius: float) -> Columns:
@@ -82,13 +85,12 @@ def stack_up(stack: Stack, bins: Columns, cells: int) -> Stacked:
     wall = stack.layers if stack.radius else 0
     shape = (bins.across, bins.down, bins.wraps, wall, stack.flat)
     first, start, members, fill = _slots(bins.column, stack.order, *shape)
-    pairs, areas, inside, outside, layers, top = _climb(
+    pairs, areas, inside, outside, layers, top, bottom = _climb(
         first, start, members, fill, stack.cell, bins.area
     )
     exposed, top = _skin(top, stack.order, bins.column, outside, *shape)
     contacts, contact_area = merge_pairs(pairs, areas, cells)
-    beside, width = _film(top, stack.cell, bins.across, bins.down, bins.wraps)
-    film, film_width = merge_pairs(beside, width / SUBS, cells)
+    film, film_width = merge_pairs(*column_film(top, stack.cell, bins), cells)
     return Stacked(
         contacts=contacts,
         contact_area=contact_area,
@@ -98,7 +100,28 @@ def stack_up(stack: Stack, bins: Columns, cells: int) -> Stacked:
         from_inside=inside,
         from_outside=outside,
         layers=layers,
+        top=top,
+        bottom=bottom,
     )
+
+
+def column_film(points: Ints, cell: Ints, bins: Columns) -> tuple[Ints, Floats]:
+    """Join the cells that lie side by side on the top or the underside of a stack.
+
+    Parameters
+    ----------
+    points : ndarray of shape (columns,)
+        The point that shows of each column, or -1.
+    cell : ndarray of shape (P,)
+    bins : Columns
+
+    Returns
+    -------
+    pairs, weight : ndarray of shape (E, 2) and (E,)
+        Shared width over distance [-], one for each pair of columns of a sub-cell's size.
+    """
+    pairs, weight = _film(points, cell, bins.across, bins.down, bins.wraps)
+    return pairs, np.asarray(weight / SUBS)
 
 
 @nb.njit(cache=True)
@@ -250,8 +273,8 @@ def _close(
 @nb.njit(cache=True)
 def _climb(
     first: Ints, start: Ints, members: Ints, fill: Ints, cell: Ints, area: float
-) -> tuple[Ints, Floats, Floats, Floats, Floats, Ints]:
-    """Walk up every column: pairs that touch, ranks, and the outermost point."""
+) -> tuple[Ints, Floats, Floats, Floats, Floats, Ints, Ints]:
+    """Walk up every column: pairs that touch, ranks, the uppermost and the lowest point."""
     points = cell.size
     limit = points + fill.size
     pairs = np.empty((limit, 2), np.int32)
@@ -260,6 +283,7 @@ def _climb(
     outside = np.zeros(points)
     layers = np.zeros(points)
     top = np.full(first.size - 1, np.int32(_NONE), np.int32)
+    bottom = top.copy()
     found = 0
     one = np.empty(1, np.int32)
     for c in range(first.size - 1):
@@ -292,9 +316,11 @@ def _climb(
                     layers[m] = height
             if rank == height - 1:
                 top[c] = here[0]
+            if rank == 0:
+                bottom[c] = here[0]
             rank += 1
             below = here
-    return pairs[:found], areas[:found], inside, outside, layers, top
+    return pairs[:found], areas[:found], inside, outside, layers, top, bottom
 
 
 @nb.njit(cache=True)
@@ -358,52 +384,3 @@ def _film(top: Ints, cell: Ints, across: int, down: int, wraps: bool) -> tuple[I
                     pairs[found, 1] = b
                     found += 1
     return pairs[:found], np.ones(found)
-
-
-@nb.njit(cache=True)
-def merge_pairs(pairs: Ints, weight: Floats, cells: int) -> tuple[Ints, Floats]:
-    """Add up the weights of pairs that join the same two cells, lower number first.
-
-    Parameters
-    ----------
-    pairs : ndarray of shape (E, 2)
-        Cells; no pair joins a cell to itself.
-    weight : ndarray of shape (E,)
-
-    Returns
-    -------
-    pairs, weight : ndarray of shape (M, 2) and (M,)
-        Sorted by the lower, then the higher cell.
-    """
-    start = np.zeros(cells + 1, np.int64)
-    for e in range(weight.size):
-        start[min(pairs[e, 0], pairs[e, 1]) + 1] += 1
-    for c in range(cells):
-        start[c + 1] += start[c]
-    other = np.empty(weight.size, np.int32)
-    amount = np.empty(weight.size)
-    used = start[:-1].copy()
-    for e in range(weight.size):
-        c = min(pairs[e, 0], pairs[e, 1])
-        d = max(pairs[e, 0], pairs[e, 1])
-        k = used[c]
-        while k > start[c] and other[k - 1] > d:  # keep each short list sorted
-            other[k] = other[k - 1]
-            amount[k] = amount[k - 1]
-            k -= 1
-        other[k] = d
-        amount[k] = weight[e]
-        used[c] += 1
-    out = np.empty((weight.size, 2), np.int32)
-    total = np.empty(weight.size)
-    found = 0
-    for c in range(cells):
-        for k in range(start[c], start[c + 1]):
-            if k > start[c] and other[k] == other[k - 1]:
-                total[found - 1] += amount[k]
-            else:
-                out[found, 0] = c
-                out[found, 1] = other[k]
-                total[found] = amount[k]
-                found += 1
-    return out[:found].copy(), total[:found].copy()

@@ -1,0 +1,111 @@
+"""The order of things: lay the cloth flat, fold it step by step, tie it, put it to rest."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+
+from meltwick import folding
+from meltwick.bundle.flat import lay_down
+from meltwick.bundle.pole import LOOSE_RINGS, lay_on_pole
+from meltwick.constants import Constants
+from meltwick.errors import PlanError
+from meltwick.folding import Stack
+from meltwick.types import (
+    Accordion,
+    Bundle,
+    Cloth,
+    Floats,
+    Halve,
+    PoleWrap,
+    Round,
+    Spiral,
+    Spot,
+    StringTie,
+)
+
+
+def middle_of(cloth: Cloth, stack: Stack, spot: Spot) -> Floats:
+    """Find where a spot of the garment lies in a flat stack [m], shape (2,).
+
+    Raises
+    ------
+    PlanError
+        If the garment has no such place.
+    """
+    names = list(cloth.places)
+    if spot.place not in names:
+        raise PlanError(f"this garment has no '{spot.place}'; it has {', '.join(names)}")
+    found: Floats = stack.marks[names.index(spot.place)] + np.array([spot.right, spot.down])
+    return found
+
+
+def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> Stack:
+    """Fold the cloth as the round says.
+
+    Raises
+    ------
+    ValueError
+        When a fold follows a pole or a spiral.
+    PlanError
+        When a spiral's centre is no place of this garment.
+    """
+    stack = folding.lay_flat(cloth, seed, number, spec.outside)
+    middle = {"spine": 0.0, "waist": 0.5 * float(stack.rim[:, 1].max() + stack.rim[:, 1].min())}
+    spacing = spec.tie.spacing if isinstance(spec.tie, StringTie) else LOOSE_RINGS
+    thickness, pitch = cloth.fabric.thickness, cloth.pitch
+    wrap = partial(folding.wrap, neatness=neatness, seed=seed, round_number=number)
+    pleat = partial(folding.accordion, neatness=neatness, seed=seed, round_number=number)
+    twist = partial(folding.spiral, neatness=neatness, seed=seed, round_number=number)
+    for count, step in enumerate(spec.folds, 1):
+        if stack.radius or stack.disc:
+            raise ValueError("no fold can follow the pole or the spiral")
+        if isinstance(step, Halve):
+            stack = folding.halve(stack, step, middle[step.line])
+        elif isinstance(step, PoleWrap):
+            stack = wrap(stack, step, spacing=spacing, thickness=thickness)
+        elif isinstance(step, Accordion):
+            stack = pleat(stack, step, thickness=thickness, pitch=pitch, number=count)
+        elif isinstance(step, Spiral):
+            centre = middle_of(cloth, stack, step.centre)
+            stack = twist(stack, step, centre, thickness=thickness, pitch=pitch)
+    return stack
+
+
+def build_bundle(
+    cloth: Cloth,
+    spec: Round,
+    *,
+    neatness: float,
+    seed: int,
+    constants: Constants,
+    round_number: int = 1,
+) -> Bundle:
+    """Fold, tie and lay the cloth.
+
+    Parameters
+    ----------
+    cloth : Cloth
+        N cells.
+    spec : Round
+        Folds, tie, how it lies and at which incline.
+    neatness : float
+        0 tidy .. 1 loose.
+    seed : int
+        Of the hand.
+
+    Returns
+    -------
+    Bundle
+        Everything that the flow needs of the geometry.
+
+    Raises
+    ------
+    PlanError
+        When a spiral's centre is no place of this garment.
+    """
+    stack = fold(cloth, spec, neatness, seed, round_number)
+    if stack.radius:
+        return lay_on_pole(cloth, stack, spec, constants)
+    return lay_down(cloth, stack, spec, neatness, seed, constants, round_number)

@@ -1,0 +1,224 @@
+"""A bundle without a pole, put down: pleats up, flat, or as a spiral's disc."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from meltwick import binding, stacking
+from meltwick.bundle.faces import Face, edges_of, film_of, spread_of
+from meltwick.bundle.pole import BARE_PRESSURE
+from meltwick.bundle.ties import Tied, tie_flat
+from meltwick.constants import Constants
+from meltwick.folding import Disc, Stack
+from meltwick.folding.stack import SUBS
+from meltwick.stacking import Stacked
+from meltwick.types import Bundle, Cloth, Floats, Ints, Round
+
+
+@dataclass(frozen=True)
+class Lying:
+    """How points lie on a level table; P points."""
+
+    along: Floats  # [m] from the end that an incline makes the low one
+    across: Floats  # [m]
+    height: Floats  # [m] over the table
+    up: Floats  # share of the point that shows from above
+    down: Floats  # from below
+    side: Floats  # from the sides
+    depth: Floats  # [m] of bundle between the point and the nearest outside
+    faces: tuple[Face, ...]
+    skin: tuple[tuple[Ints, Floats], ...] = ()  # pairs of cells side by side, and their weights
+
+
+def lay_down(
+    cloth: Cloth,
+    stack: Stack,
+    spec: Round,
+    neatness: float,
+    seed: int,
+    constants: Constants,
+    round_number: int,
+) -> Bundle:
+    """Tie a flat or a twisted stack and put it on its rack.
+
+    Parameters
+    ----------
+    cloth : Cloth
+        N cells.
+    stack : Stack
+        Without a pole.
+    spec : Round
+        Tie, how it lies, incline.
+    """
+    thin = binding.stack_thickness(cloth.fabric, BARE_PRESSURE, constants)
+    put = _disc if stack.disc else _pile
+    for _ in range(2):  # the tie presses the stack thinner, and a thin stack is pressed harder
+        lying, found, contacts, areas = put(cloth, stack, spec, thin)
+        tied = tie_flat(cloth, stack, lying, spec, thin, neatness, seed, constants, round_number)
+        if stack.disc or tied.thickness == thin:
+            break
+        thin = tied.thickness
+    film, film_width = film_of(lying.faces, lying.skin, stack.cell, cloth, thin)
+    return _gather(cloth, stack, spec, lying, tied, found, contacts, areas, film, film_width)
+
+
+def _gather(
+    cloth: Cloth,
+    stack: Stack,
+    spec: Round,
+    lying: Lying,
+    tied: Tied,
+    found: Stacked,
+    contacts: Ints,
+    areas: Floats,
+    film: Ints,
+    film_width: Floats,
+) -> Bundle:
+    """Bring points together in their cells, and tilt the rack."""
+    outside = np.minimum(1.0, lying.up + lying.down + lying.side)
+
+    def mean(values: Floats) -> Floats:
+        return np.asarray(np.bincount(stack.cell, values, cloth.size) / SUBS**2)
+
+    exposed, pressure = mean(outside), mean(tied.pressure)
+    loose = cloth.fabric.solid
+    solid = binding.solid_under(pressure, loose, tied.constants)
+    height = lying.along * np.sin(spec.incline) + lying.height * np.cos(spec.incline)
+    return Bundle(
+        contacts=contacts,
+        contact_area=areas,
+        film=film,
+        film_width=film_width,
+        exposed=exposed,
+        upward=mean(np.minimum(1.0, lying.up)),
+        covered=mean(outside * tied.covered) / np.maximum(exposed, 1e-12),
+        along=mean(lying.along),
+        across=mean(lying.across),
+        height=mean(height),
+        depth=mean(lying.depth),
+        layers=mean(found.layers),
+        pressure=pressure,
+        solid=solid,
+        thickness=cloth.thickness * loose / solid,
+        length=float(lying.along.max()),
+        strain99=stack.strain99,
+    )
+
+
+def _pile(
+    cloth: Cloth, stack: Stack, spec: Round, thin: float
+) -> tuple[Lying, Stacked, Ints, Floats]:
+    """Lay pleats on edge, or any stack flat."""
+    pleats_up = spec.lies != "flat" and stack.pleated is not None
+    angle = stack.pleated or 0.0
+    u = stack.p * np.cos(angle) + stack.q * np.sin(angle)
+    v = stack.q * np.cos(angle) - stack.p * np.sin(angle)
+    turned = replace(stack, p=u, q=v)
+    bins = stacking.columns(turned, cloth.pitch, 1.0)
+    found = stacking.stack_up(turned, bins, cloth.size)
+    step = cloth.pitch / SUBS
+    rank = found.from_inside * thin
+    top = (found.from_outside == 0.0).astype(np.float64)
+    low = (found.from_inside == 0.0).astype(np.float64)
+    bend = stack.bend if stack.bend is not None else np.zeros(u.size)
+    near, far = edges_of(u, v, step)
+    first, last = edges_of(v, u, step)
+    ends = np.where(near[0] | far[0], 0.0, bend) * (first[0] | last[0])
+    rise, fall = bend * far[0], bend * (near[0] & ~far[0])
+    depth = np.minimum(np.minimum(found.from_outside, found.from_inside) * thin, u - near[1])
+    depth = np.maximum(0.0, np.minimum(depth, far[1] - u))
+    over_u, over_v = spread_of(u, step), spread_of(v, step)
+    faces = (
+        Face(rise, over_v, rank, stack.order, v, step),
+        Face(fall, over_v, rank, stack.order, v, step),
+        Face(ends, over_u, rank, stack.order, u, step),
+    )
+    skin = tuple(
+        stacking.column_film(points, stack.cell, bins) for points in (found.top, found.bottom)
+    )
+    along = v.max() - v
+    level = u - u.min()
+    if pleats_up:
+        lying = Lying(along, rank, level, rise, fall, top + low + ends, depth, faces, skin)
+    else:
+        sides = rise + fall + ends
+        lying = Lying(along, level, rank, top, low, sides, depth, faces, skin)
+    return lying, found, found.contacts, found.contact_area
+
+
+def _disc(
+    cloth: Cloth, stack: Stack, spec: Round, thin: float
+) -> tuple[Lying, Stacked, Ints, Floats]:
+    """Lay a spiral's disc on its table, the side that faced up upwards."""
+    disc = stack.disc
+    assert disc is not None
+    assert stack.bend is not None
+    step = cloth.pitch / SUBS
+    places = int(np.ceil(stack.p.max() / step)) + 3
+    apart = replace(stack, p=stack.p + disc.rib * (places * step))
+    bins = stacking.columns(apart, cloth.pitch, 1.0)
+    found = stacking.stack_up(apart, bins, cloth.size)
+    pairs, areas = _between_ribs(stack, disc, found, bins, places, step)
+    contacts, area = stacking.merge_pairs(
+        np.concatenate([found.contacts, pairs]),
+        np.concatenate([found.contact_area, areas]),
+        cloth.size,
+    )
+    above = stack.q > 0.5 * disc.roof
+    angle = np.arctan2(disc.down, disc.across)
+    skin = _rim(disc, angle, stack.q, step)
+    up, down = stack.bend * above, stack.bend * ~above
+    depth = np.minimum(np.minimum(disc.roof - stack.q, stack.q), disc.reach - disc.radius)
+    line, flank = spread_of(disc.radius, step), stack.order + disc.rib * (stack.layers + 1)
+    level = spread_of(stack.q, step)
+    seen = (angle, np.mod(angle, 2.0 * np.pi))  # cut at two places, so that the ring is whole
+    faces = tuple(
+        Face(0.5 * share, line, disc.radius * turn, flank, stack.p, step)
+        for share in (up, down)
+        for turn in seen
+    ) + tuple(Face(0.5 * skin, level, disc.radius * turn, flank, stack.q, step) for turn in seen)
+    lying = Lying(
+        along=disc.down.max() - disc.down,
+        across=disc.across,
+        height=stack.q,
+        up=up,
+        down=down,
+        side=skin,
+        depth=np.maximum(0.0, depth),
+        faces=faces,
+    )
+    round_it = replace(found, layers=found.layers * disc.ribs)
+    return lying, round_it, contacts, area
+
+
+def _between_ribs(
+    stack: Stack, disc: Disc, found: Stacked, bins: stacking.Columns, places: int, step: float
+) -> tuple[Ints, Floats]:
+    """Join the last flank of each rib with the first of the next, where the coil lays them."""
+    columns = np.flatnonzero(found.top >= 0)
+    across, down = columns // bins.down, columns % bins.down
+    rib, place = across // places, across % places
+    other = np.rint((place + 0.5) * disc.step_back[rib] - 0.5).astype(np.int64)
+    target = ((rib + 1) % disc.ribs * places + other) * bins.down + down
+    inside = (other < places) & (target < found.bottom.size)
+    here = found.top[columns[inside]]
+    there = found.bottom[target[inside]]
+    both = there >= 0
+    pairs = np.column_stack([stack.cell[here[both]], stack.cell[there[both]]])
+    apart = pairs[:, 0] != pairs[:, 1]
+    pairs = pairs[apart].astype(np.int32)
+    return pairs, np.full(len(pairs), step * step)
+
+
+def _rim(disc: Disc, angle: Floats, height: Floats, step: float) -> Floats:
+    """Find the one layer that lies outermost all round: 1 there, 0 elsewhere."""
+    parts = max(8, int(2.0 * np.pi * disc.reach / step / 2.0))
+    place = np.floor((angle / (2.0 * np.pi) % 1.0) * parts).astype(np.int64) % parts
+    level = spread_of(height, 2.0 * step)
+    number = place * (int(level.max()) + 1) + level
+    furthest = np.zeros(int(number.max()) + 1)
+    np.maximum.at(furthest, number, disc.radius)
+    skin = max(disc.thickness, step * disc.reach / max(float(disc.radius.max()), 1e-9) * 0.5)
+    return np.asarray((disc.radius > furthest[number] - skin).astype(np.float64))
