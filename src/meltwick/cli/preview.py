@@ -94,29 +94,28 @@ def read_folder(text: str) -> Path:
     return Path(text)
 
 
-def _simulate(plan: Plan, pitch: float, seed: int | None, quiet: bool) -> Result:
-    from meltwick.cli.machine import prepare_kernels
-    from meltwick.cli.progress import Stages
-
-    prepare_kernels()
-    with Stages(wanted=not quiet) as stages:
-        from meltwick.simulate import simulate
-
-        return simulate(plan, pitch=pitch, seed=seed, observer=stages)
-
-
-def _simulate_hands(
+def _predict(
     plan: Plan, recipe: Recipe, pitch: float, seed: int | None, hands: int, quiet: bool
-) -> Spread:
+) -> tuple[Result, Spread | None, dict[str, float]]:
+    """Run the plan by one hand or several; also give the seconds of each stage."""
     from meltwick.cli.machine import prepare_kernels, workers_for
     from meltwick.cli.progress import Stages
 
     prepare_kernels()
+    start = time.perf_counter()
     with Stages(wanted=not quiet) as stages:
+        if hands == 1:
+            from meltwick.simulate import simulate
+
+            result = simulate(plan, pitch=pitch, seed=seed, observer=stages)
+            return result, None, dict(result.seconds)
+
         from meltwick.study import run_hands
 
         workers = workers_for(recipe, pitch, hands)
-        return run_hands(plan, hands, pitch=pitch, seed=seed, observer=stages, workers=workers)
+        spread = run_hands(plan, hands, pitch=pitch, seed=seed, observer=stages, workers=workers)
+    whole = time.perf_counter() - start
+    return spread.main, spread, {**spread.main.seconds, "hands": whole}
 
 
 def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -> None:
@@ -224,18 +223,11 @@ def preview(
     folder = read_folder(out) if out is not None else Path(recipe.name)
     check_folder(folder, _FILES)
     require_memory(recipe, pitch)
-    begun = time.perf_counter()
-    spread, seconds = None, {}
-    if count > 1:
-        spread = _simulate_hands(wanted, recipe, pitch, hand, count, quiet=as_json)
-        result = spread.main
-        seconds["hands"] = time.perf_counter() - begun
-    else:
-        result = _simulate(wanted, pitch, hand, quiet=as_json)
+    result, spread, seconds = _predict(wanted, recipe, pitch, hand, count, quiet=as_json)
 
     start = time.perf_counter()
     picture = _draw(result, spread, version=__version__, plain=plain, unit=_unit(plan))
-    seconds = {**result.seconds, **seconds, "picture": time.perf_counter() - start}
+    seconds["picture"] = time.perf_counter() - start
     text = as_text(report(result, __version__, seconds, spread))
     write_together(folder, {_FILES[0]: picture, _FILES[1]: text.encode()})
     if as_json:

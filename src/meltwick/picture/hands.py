@@ -11,6 +11,9 @@ from PIL import Image
 
 from meltwick.picture.preview import (
     LONG_SIDE,
+    MARGIN,
+    TOP,
+    Body,
     Unit,
     as_picture,
     as_png,
@@ -26,72 +29,75 @@ if TYPE_CHECKING:
     from meltwick.picture.draw import Canvas
     from meltwick.types import Result
 
-_SMALL = 0.44  # of the large piece's scale
-_NAMES = 34  # [px] under the large piece, for the names of its panels
-_LINES = 56  # [px] under a small piece, for two lines
-_FOOT = 84  # [px] for the scale bar and the caption
+_SMALL = 0.42  # of the large piece's scale
+_GAP = 56  # [px] between pieces
+_NAMES = 44  # [px] under the large piece, for the names of its panels
+_LINES = 48  # [px] under a small piece, for two lines
+_FOOT = 112  # [px] for the scale bar and the caption
+_NEARLY = 0.95  # beside is preferred when the large piece is so nearly as large there; chosen
+
+Spot = tuple[float, float, float]
+"""Left and top of a piece on the sheet [px], and its scale to a picture of its own."""
 
 
 @dataclass(frozen=True)
 class _Places:
-    """Where the three pieces go [px]: the large one, the lightest, the darkest."""
+    """Where the three pieces go: the large one, the lightest, the darkest."""
 
-    scale: float  # of the large piece over its size in a picture of its own
     width: int
-    height: int  # without the foot
-    spots: tuple[tuple[int, int], ...]  # left, top
-    large: tuple[int, int]  # width, height
-    small: tuple[int, int]
+    height: int
+    spots: tuple[Spot, Spot, Spot]
 
 
-def _sizes(wide: int, tall: int, scale: float) -> tuple[tuple[int, int], tuple[int, int]]:
-    small = scale * _SMALL
-    return (round(wide * scale), round(tall * scale)), (round(wide * small), round(tall * small))
+def _beside(wide: float, tall: float) -> _Places:
+    """Stack the small pieces at the right of the large one, the second level with its foot."""
+    across = (LONG_SIDE - 2 * MARGIN - _GAP) / (wide * (1.0 + _SMALL))
+    room = LONG_SIDE - TOP - _FOOT
+    scale = min(across, (room - _NAMES) / tall, (room - 2 * _LINES - _GAP) / (2 * _SMALL * tall))
+    small = _SMALL * scale
+    high = max(tall * scale, 2 * (small * tall + _LINES) + _GAP / 2)
+    width = wide * (scale + small) + _GAP + 2 * MARGIN
+    left, drop = MARGIN + wide * scale + _GAP, TOP + high - _LINES - small * tall
+    spots = ((MARGIN, TOP, scale), (left, TOP, small), (left, drop, small))
+    return _sheet(width, TOP + high + _FOOT, spots)
 
 
-def _beside(wide: int, tall: int) -> _Places:
-    """Stack the small pieces at the right of the large one."""
-    room = LONG_SIDE - _FOOT
-    scale = min(
-        1.0,
-        LONG_SIDE / (wide * (1.0 + _SMALL)),
-        (room - _NAMES) / tall,
-        (room - 2 * _LINES) / (2 * _SMALL * tall),
-    )
-    (w, h), (u, v) = _sizes(wide, tall, scale)
-    high = max(h + _NAMES, 2 * (v + _LINES))
-    spare = (high - 2 * (v + _LINES)) // 3
-    spots = ((0, 0), (w, spare), (w, 2 * spare + v + _LINES))
-    return _Places(scale, w + u, high, spots, (w, h), (u, v))
-
-
-def _below(wide: int, tall: int) -> _Places:
+def _below(wide: float, tall: float) -> _Places:
     """Put the small pieces side by side under the large one."""
-    room = LONG_SIDE - _FOOT - _NAMES - _LINES
-    scale = min(1.0, LONG_SIDE / wide, room / (tall * (1.0 + _SMALL)))
-    (w, h), (u, v) = _sizes(wide, tall, scale)
-    gap = (w - 2 * u) // 3
-    top = h + _NAMES
-    return _Places(
-        scale, w, top + v + _LINES, ((0, 0), (gap, top), (w - gap - u, top)), (w, h), (u, v)
-    )
+    spare = LONG_SIDE - TOP - _NAMES - _GAP / 2 - _LINES - _FOOT
+    scale = min((LONG_SIDE - 2 * MARGIN) / wide, spare / (tall * (1.0 + _SMALL)))
+    small = _SMALL * scale
+    left = MARGIN + wide * (scale / 4 - small / 2)
+    top = TOP + tall * scale + _NAMES + _GAP / 2
+    right = left + wide * scale / 2
+    spots = ((MARGIN, TOP, scale), (left, top, small), (right, top, small))
+    return _sheet(wide * scale + 2 * MARGIN, top + small * tall + _LINES + _FOOT, spots)
 
 
-def _place(wide: int, tall: int) -> _Places:
-    """Choose the arrangement that leaves the large piece larger."""
+def _sheet(width: float, height: float, spots: tuple[Spot, Spot, Spot]) -> _Places:
+    """Make the longer side just what it should be, with the pieces in the middle of the sheet."""
+    wide, tall = round(width), round(height)
+    wide, tall = (LONG_SIDE, tall) if width >= height else (wide, LONG_SIDE)
+    aside = (wide - width) / 2.0
+    first, second, third = ((left + aside, top, scale) for left, top, scale in spots)
+    return _Places(wide, tall, (first, second, third))
+
+
+def _place(wide: float, tall: float) -> _Places:
+    """Choose the arrangement that leaves the large piece larger; sizes of the bare piece [px]."""
     beside, below = _beside(wide, tall), _below(wide, tall)
-    return beside if beside.scale > 0.95 * below.scale else below
+    return beside if beside.spots[0][2] >= _NEARLY * below.spots[0][2] else below
 
 
 def _resized(canvas: Canvas, size: tuple[int, int]) -> Canvas:
     """Make a picture smaller, in linear light; size is (width, height)."""
     if canvas.shape[:2] == size[::-1]:
         return canvas
-    planes = []
+    sized: Canvas = np.empty((size[1], size[0], 3), dtype=np.float32)
     for k in range(3):
         plane = Image.fromarray(np.ascontiguousarray(canvas[..., k]))
-        planes.append(np.asarray(plane.resize(size, Image.Resampling.LANCZOS)))
-    return np.clip(np.stack(planes, axis=-1), 0.0, 1.0)
+        sized[..., k] = np.asarray(plane.resize(size, Image.Resampling.LANCZOS))
+    return np.clip(sized, 0.0, 1.0)
 
 
 def draw_hands(
@@ -122,30 +128,33 @@ def draw_hands(
         RGB, 1600 px on its long side; the same bytes for the same results.
     """
     body = paint_body(main, plain)
-    tall, wide = body.pieces.shape[:2]
-    at = _place(wide, tall)
-    width, height = at.width, at.height + _FOOT
-    width, height = (LONG_SIDE, height) if width >= height else (width, LONG_SIDE)
-    sheet = bare_paper(width, height)
-    aside = (width - at.width) // 2
-    _put(sheet, body.pieces, at.spots[0], at.large, aside)
-    for word, (x, _) in panel_words(body):
-        write_quietly(sheet, (aside + x * at.scale, at.large[1] + 6.0), word)
+    at = _place(*body.bare_size)
+    sheet = bare_paper(at.width, at.height)
+    left, top, scale = at.spots[0]
+    _put(sheet, body, at.spots[0])
     extremes = ((lightest, "lightest"), (darkest, "darkest"))
     for spot, (result, word) in zip(at.spots[1:], extremes, strict=True):
-        _put(sheet, paint_body(result, plain).pieces, spot, at.small, aside)
-        middle, base = aside + spot[0] + at.small[0] / 2.0, float(spot[1] + at.small[1])
-        for drop, line in zip((12.0, 36.0), _label(result, word, hands), strict=True):
-            write_quietly(sheet, (middle, base + drop), line)
-    write_foot(sheet, body.sheet.scale * at.scale, caption(main), unit)
+        small = paint_body(result, plain)
+        _put(sheet, small, spot)
+        wide, tall = small.bare_size
+        middle, base = spot[0] + spot[2] * wide / 2.0, spot[1] + spot[2] * tall
+        first, second = _label(result, word, hands)
+        write_quietly(sheet, (middle, base + 26.0), first, cover=1.0)
+        write_quietly(sheet, (middle, base + 48.0), second)
+    under = top + body.bare_size[1] * scale + 34.0
+    for word, (x, _) in panel_words(body):
+        write_quietly(sheet, (left + (x - MARGIN) * scale, under), word)
+    write_foot(sheet, body.sheet.scale * scale, caption(main), unit)
     return as_picture(sheet)
 
 
-def _put(
-    sheet: Canvas, piece: Canvas, spot: tuple[int, int], size: tuple[int, int], aside: int
-) -> None:
-    left, top = spot[0] + aside, spot[1]
-    sheet[top : top + size[1], left : left + size[0]] = _resized(piece, size)
+def _put(sheet: Canvas, body: Body, spot: Spot) -> None:
+    """Lay a piece and the paper about it, with its shadow, on the sheet."""
+    left, top, scale = spot
+    whole = body.pieces
+    size = (round(whole.shape[1] * scale), round(whole.shape[0] * scale))
+    x, y = round(left - body.rim * scale), round(top - body.rim * scale)
+    sheet[y : y + size[1], x : x + size[0]] = _resized(whole, size)
 
 
 def _label(result: Result, word: str, hands: int) -> tuple[str, str]:

@@ -25,7 +25,7 @@ PAPER = (244, 239, 230)  # sRGB of the ground, warm and plain
 INK = (74, 66, 58)  # sRGB of the caption
 LABEL = (250, 248, 243)  # sRGB of the sewn-in label
 
-_MARGIN, _GAP, _TOP, _FOOT = 64, 72, 60, 132  # [px]
+MARGIN, _GAP, TOP, _FOOT = 64, 72, 60, 132  # [px]
 
 Unit = Literal["cm", "in"]
 
@@ -50,9 +50,20 @@ class Body:
     panels: tuple[str, ...]
 
     @property
+    def rim(self) -> int:
+        """Paper about the panels that their shadow needs [px]."""
+        return min(_GAP // 2, MARGIN, TOP)
+
+    @property
     def pieces(self) -> Canvas:
-        """The part above the words: the panels and their shadows."""
-        return self.canvas[: self.sheet.height - _FOOT + _GAP // 2]
+        """The panels and the rim about them."""
+        side, height = MARGIN - self.rim, self.sheet.height - _FOOT + self.rim
+        return self.canvas[TOP - self.rim : height, side : self.sheet.width - side]
+
+    @property
+    def bare_size(self) -> tuple[int, int]:
+        """Width and height of the panels without the rim [px]."""
+        return self.sheet.width - 2 * MARGIN, self.sheet.height - TOP - _FOOT
 
 
 def _lay_out(cloth: Cloth) -> _Sheet:
@@ -60,16 +71,16 @@ def _lay_out(cloth: Cloth) -> _Sheet:
     (x0, y0), (x1, y1) = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
     count = len(cloth.panels)
     wide, tall = float(x1 - x0), float(y1 - y0)
-    across = LONG_SIDE - 2 * _MARGIN - _GAP * (count - 1)
-    scale = min(across / (count * wide), (LONG_SIDE - _TOP - _FOOT) / tall)
-    width = min(LONG_SIDE, round(scale * wide * count + 2 * _MARGIN + _GAP * (count - 1)))
-    height = min(LONG_SIDE, round(scale * tall + _TOP + _FOOT))
+    across = LONG_SIDE - 2 * MARGIN - _GAP * (count - 1)
+    scale = min(across / (count * wide), (LONG_SIDE - TOP - _FOOT) / tall)
+    width = min(LONG_SIDE, round(scale * wide * count + 2 * MARGIN + _GAP * (count - 1)))
+    height = min(LONG_SIDE, round(scale * tall + TOP + _FOOT))
     views, corners = [], []
-    pad = min(_GAP // 2, _MARGIN)  # room for the shadow
+    pad = min(_GAP // 2, MARGIN)  # room for the shadow
     for number, panel in enumerate(cloth.panels):
         flip = panel.name == "back"
-        left = _MARGIN + number * (scale * wide + _GAP) - pad
-        corner = (round(left), _TOP - pad)
+        left = MARGIN + number * (scale * wide + _GAP) - pad
+        corner = (round(left), TOP - pad)
         spine = left - corner[0] + pad + scale * (x1 if flip else -x0)
         size = (round(scale * wide) + 2 * pad, round(scale * tall) + 2 * pad)
         size = (min(size[0], width - corner[0]), min(size[1], height - corner[1]))
@@ -163,25 +174,25 @@ def write_foot(canvas: Canvas, scale: float, caption: str, unit: Unit) -> None:
     ink, size = _light(INK), (width, height)
     base = height - 40
     length, words = _scale_bar(scale, unit)
-    left = float(_MARGIN)
+    left = float(MARGIN)
     bar = [(left, base - 5), (left, base), (left + length, base), (left + length, base - 5)]
     whole = draw.View(scale, 0.0, 0.0, *size)
     draw.lay(canvas, ink, draw.stroke(whole, [np.array(bar, dtype=np.float64)], 1.6))
     draw.lay(canvas, ink, draw.text_mask(size, (left + length + 12, base), words, 18, "ls"))
     taken = left + length + 12 + draw.type_face(18).getlength(words) + 40
-    text = draw.fit_text(caption, 20, width - _MARGIN - taken)
-    draw.lay(canvas, ink, draw.text_mask(size, (width - _MARGIN, base), text, 20, "rs"))
+    text = draw.fit_text(caption, 20, width - MARGIN - taken)
+    draw.lay(canvas, ink, draw.text_mask(size, (width - MARGIN, base), text, 20, "rs"))
 
 
-def write_quietly(canvas: Canvas, spot: tuple[float, float], text: str) -> None:
+def write_quietly(canvas: Canvas, spot: tuple[float, float], text: str, cover: float = 0.7) -> None:
     """Write a word about a picture, centred on a spot of its base line [px]."""
     height, width = canvas.shape[:2]
-    cover = 0.7 * draw.text_mask((width, height), spot, text, 17, "ms")
-    draw.lay(canvas, _light(INK), cover)
+    mask = cover * draw.text_mask((width, height), spot, text, 17, "ms")
+    draw.lay(canvas, _light(INK), mask)
 
 
 def panel_words(body: Body) -> list[tuple[str, tuple[float, float]]]:
-    """Name of each panel and the spot under it [px]; a lone panel needs none unless it is turned."""
+    """Name of each panel and the spot under it [px]; a lone one needs none unless turned."""
     sheet = body.sheet
     if body.panels == (TURNED,):
         return [(TURNED, (sheet.width / 2.0, sheet.height - 92.0))]
