@@ -142,6 +142,19 @@ def test_left_is_right(any_cloth: Cloth) -> None:
         np.testing.assert_allclose(any_cloth.thickness[here], any_cloth.thickness[other], rtol=1e-6)
 
 
+@pytest.mark.parametrize("width", [0.500, 0.506, 0.510, 0.514])
+@pytest.mark.parametrize("pitch", [2e-3, 4e-3])
+def test_borders_through_the_middle_of_cells_count_alike(width: float, pitch: float) -> None:
+    """Of the piece and of its zones: a fifth of 0.510 m ends on a cell's centre too."""
+    cloth = build_cloth(bandana(width), JERSEY, pitch)
+    index = cloth.panels[0].index
+    np.testing.assert_array_equal(index >= 0, index[:, ::-1] >= 0)
+    here = index >= 0
+    zone = cloth.zone[index[here]]
+    np.testing.assert_array_equal(zone, cloth.zone[index[:, ::-1][here]])
+    assert raster_area(cloth) == pytest.approx(polygon_area(cloth), rel=2 * pitch / width)
+
+
 def test_edges_join_neighbours_within_a_panel(any_cloth: Cloth) -> None:
     a, b = any_cloth.edges.T
     assert any_cloth.edges.dtype == np.int32
@@ -397,7 +410,7 @@ def test_any_sensible_tee_can_be_cut(
     cut=st.sampled_from(sorted(CUTS)),
     measures=st.dictionaries(
         st.sampled_from(["half_chest", "length", "sleeve", "neck", "cuff", "width", "armhole",
-                         "shoulder", "neck_front", "height"]),
+                         "shoulder", "neck_front", "height", "handle", "strap", "rib_cuff"]),
         st.floats(-1, 2),
         max_size=10,
     ),

@@ -60,7 +60,7 @@ def build_cloth(blank: Blank, fabric: Fabric, pitch: float) -> Cloth:
     mm = 1000 * pitch
     bounds = shapely.total_bounds([p.outline for p in patterns])
     grid = Grid.around((bounds[0], bounds[1], bounds[2], bounds[3]), mm)
-    masks = [inside(p.outline, grid) for p in patterns]
+    masks = [inside(p.outline, grid, alike=True) for p in patterns]
     panels = _panels(patterns, masks, grid)
     row, col = (np.concatenate(v) for v in zip(*(np.nonzero(m) for m in masks), strict=True))
     thick, mass = _layers(patterns, masks, grid)
@@ -195,7 +195,7 @@ def _zones(
     for pattern, mask in zip(patterns, masks, strict=True):
         zone = np.full(mask.shape, names.index(pattern.rest), dtype=np.int32)
         for name, region in reversed(pattern.zones):
-            zone[inside(region, grid)] = names.index(name)
+            zone[inside(region, grid, alike=True)] = names.index(name)
         parts.append(zone[mask])
     return np.concatenate(parts)
 

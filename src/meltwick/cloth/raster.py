@@ -12,6 +12,8 @@ from shapely.geometry.base import BaseGeometry
 from meltwick.types import Flags, Floats
 
 Counts = NDArray[np.int64]
+HAIR = 1e-9
+"""Share of its distance from the spine by which a border is drawn in; beyond round-off."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,7 @@ class Grid:
         return cls(left, top, pitch, rows, 2 * half)
 
 
-def inside(region: BaseGeometry, grid: Grid) -> Flags:
+def inside(region: BaseGeometry, grid: Grid, alike: bool = False) -> Flags:
     """Tell which cells have their centre inside a polygon.
 
     Parameters
@@ -58,6 +60,9 @@ def inside(region: BaseGeometry, grid: Grid) -> Flags:
         In the grid's frame [mm].
     grid : Grid
         The raster.
+    alike : bool
+        Left and right of x = 0 count alike: the region is drawn in by a hair towards that line,
+        since a centre on its border would else belong on the left and not on the right.
 
     Returns
     -------
@@ -65,6 +70,8 @@ def inside(region: BaseGeometry, grid: Grid) -> Flags:
     """
     centres = grid.top + (np.arange(grid.rows, dtype=np.float64) + 0.5) * grid.pitch
     row, x, sign = _crossings(region, centres)
+    if alike:
+        x = x * (1.0 - HAIR)
     # the first centre to the right of the crossing
     first = np.ceil((x - grid.left) / grid.pitch - 0.5)
     col = np.clip(first, 0, grid.cols).astype(np.int64)

@@ -18,7 +18,7 @@ _SHIRT = {
     "armhole": 0.455,
     "cuff": 0.39,
 }
-_STRAP = 0.0254  # [m] width of a tote's handle
+_STRAP = 0.026  # [m] width of a tote's handle
 _SIDE = 0.5  # [m] when a flat piece names no width: the cloth refuses it with the right words
 
 
