@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from meltwick.errors import MeltwickError
-from meltwick.plan import models, plan_from_text, template, words
+from meltwick.plan import folds, models, plan_from_text, template, words
 from meltwick.stock import load_stock
 from meltwick.units import (
     show_angle,
@@ -29,8 +29,14 @@ TABLES: tuple[tuple[str, type[models.Table], str], ...] = (
     ("The plan", models.Plan, "{}"),
     ("`[garment]`", models.Garment, "[garment]\n{}"),
     ("`[[round]]`", models.RoundTable, "[[round]]\n{}"),
-    ("`fold`, a pole", models.PoleFold, '[[round]]\nfold = [{{ kind = "pole", {} }}]'),
-    ("`fold`, in half", models.HalveFold, '[[round]]\nfold = [{{ kind = "halve", {} }}]'),
+    ("`fold`, a pole", folds.PoleFold, '[[round]]\nfold = [{{ kind = "pole", {} }}]'),
+    ("`fold`, in half", folds.HalveFold, '[[round]]\nfold = [{{ kind = "halve", {} }}]'),
+    (
+        "`fold`, an accordion",
+        folds.AccordionFold,
+        '[[round]]\nfold = [{{ kind = "accordion", {} }}]',
+    ),
+    ("`fold`, a spiral", folds.SpiralFold, '[[round]]\nfold = [{{ kind = "spiral", {} }}]'),
     ("`tie`", models.TieTable, "[[round]]\ntie = {{ {} }}"),
     ("`soda`", models.SodaTable, "[[round]]\nsoda = {{ {} }}"),
     ("`rest`", models.RestTable, "[[round]]\nrest = {{ {} }}"),

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from meltwick.plan import example_plan, models
+from meltwick.plan import example_plan, folds, models
+from meltwick.plan.table import Table
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -31,8 +32,9 @@ def test_plan_file_page_is_what_the_program_says():
 def test_plan_file_page_has_every_record_and_key():
     records = {
         each
-        for _, each in inspect.getmembers(models, inspect.isclass)
-        if issubclass(each, models.Table) and each is not models.Table
+        for module in (models, folds)
+        for _, each in inspect.getmembers(module, inspect.isclass)
+        if issubclass(each, Table) and each is not Table
     }
     assert {record for _, record, _ in MAKER["TABLES"]} == records
     page = (ROOT / "docs" / "plan-file.md").read_text("utf-8")

@@ -49,6 +49,8 @@ def told(text):
         ('[[round]]\ndye = [{ at = "top" }]', "high"),
         ('[[round]]\ntie = { pull = "hard" }', "tight"),
         ('[[round]]\nfold = [{ kind = "arashi" }]', "pole"),
+        ('[[round]]\nfold = [{ kind = "accordian" }]', "accordion"),
+        ('[[round]]\ntie = { kind = "rubber bands" }', "bands"),
     ],
 )
 def test_a_makers_other_word_is_understood_and_the_right_one_named(text, meant):
@@ -91,8 +93,8 @@ def test_spelling_still_decides_where_nothing_else_does():
         ('[[dye]]\ndye = "coral"', ("dye: no such key", "'dye' goes inside the [[round]]")),
         ('size = "M"', ("size: no such key", "'size' goes inside the [garment]")),
         ("[[round]]\nice = []", ("round.1.ice", "at least 1 is needed")),
-        ('[[round]]\nfold = [{ kind = "accordian" }]', ("'accordion' not built yet", "pole")),
-        ('[[round]]\ntie = { kind = "rubber bands" }', ("'bands' not built yet", "string")),
+        ('[[round]]\nfold = [{ kind = "rosette" }]', ("'rosettes' not built yet", "pole")),
+        ('[[round]]\ntie = { kind = "clamped plates" }', ("'plates' not built yet", "string")),
         ('[[round]]\nfold = [{ pole = "38 mm" }]', ("no pole '38 mm'", "diameter = '38 mm'")),
         ('[[round]]\nfold = [{ squeeze = "25 cm to 70 cm" }]', ("the longer length comes first",)),
         ('[[round]]\nfold = [{ squeeze = "70 to 25 cm" }]', ("'70 to 25 cm'", "70 cm to 25 cm'")),

@@ -10,14 +10,13 @@ import pytest
 
 from meltwick.errors import FileError, MeltwickError, PlanError
 from meltwick.plan import example_plan, plan_from_text, read_plan, template
+from meltwick.plan.folds import AccordionFold, HalveFold, PoleFold, SpiralFold
 from meltwick.plan.models import (
     BatchTable,
     DyeTable,
     Garment,
-    HalveFold,
     IceTable,
     Plan,
-    PoleFold,
     RestTable,
     RoundTable,
     SodaTable,
@@ -146,6 +145,8 @@ def test_defaults_are_what_the_example_of_the_design_says():
         ("dye", DyeTable),
         ("pole", PoleFold),
         ("halve", HalveFold),
+        ("accordion", AccordionFold),
+        ("spiral", SpiralFold),
     ],
 )
 def test_every_key_has_a_default_and_a_description(table, model):
@@ -258,9 +259,12 @@ FAULTS = {
     "round = []": ("round: 0 rounds", "at least 1"),
     "round = [3]": ("round.1: 3", "not a table"),
     "[[round]]\n[[round]]": ("round: 2 rounds", "not built yet"),
-    in_round("fold = [{ kind = 'spiral' }]"): ("round.1.fold.1.kind: 'spiral'", "not built yet"),
+    in_round("fold = [{ kind = 'scrunch' }]"): ("round.1.fold.1.kind: 'scrunch'", "not built yet"),
     in_round("fold = [{ kind = 'poll' }]"): ("round.1.fold.1.kind", "did you mean 'pole'?"),
-    in_round("fold = [{ kind = 3 }]"): ("round.1.fold.1.kind: 3", "pole or halve"),
+    in_round("fold = [{ kind = 3 }]"): (
+        "round.1.fold.1.kind: 3",
+        "pole, halve, accordion or spiral",
+    ),
     in_round("fold = ['pole']"): ("round.1.fold.1: 'pole'", "kind ="),
     in_round("fold = 'pole'"): ("round.1.fold: 'pole'", "folds"),
     in_round("fold = [{ bias = 35 }]"): ("round.1.fold.1.bias: 35 has no unit", "'35 deg'"),
@@ -275,8 +279,6 @@ FAULTS = {
         "not both",
     ),
     in_round("fold = [{ diameter = '2 m' }]"): ("round.1.fold.1.diameter: '2 m'", "5 mm to 300"),
-    in_round("fold = []"): ("round.1.fold: a bundle without a pole is not built yet",),
-    in_round("fold = { kind = 'halve' }"): ("round.1.fold: a bundle without a pole", "not built"),
     in_round("fold = [{ kind = 'pole' }, { kind = 'halve' }]"): (
         "round.1.fold.2: cloth on a pole cannot be folded again",
     ),
@@ -304,7 +306,8 @@ FAULTS = {
     in_round("tie = { pull = 20 }"): ("round.1.tie.pull: 20 has no unit", "'20 N'"),
     in_round("tie = { pull = '20 mm' }"): ("round.1.tie.pull: '20 mm' is a length", "'20 N'"),
     in_round("tie = { pull = '900 N' }"): ("round.1.tie.pull: '900 N'", "0.5 N to 200 N"),
-    in_round("tie = { kind = 'bands' }"): ("round.1.tie.kind: 'bands'", "not built yet"),
+    in_round("tie = { kind = 'plates' }"): ("round.1.tie.kind: 'plates'", "not built yet"),
+    in_round("tie = { kind = 'bands' }"): ("round.1.tie.kind: ", "a pole takes string"),
     in_round("soda = { how = 'sprinkled' }"): ("round.1.soda.how", "not built yet"),
     in_round("soda = { amount = '0 g' }"): ("round.1.soda.amount: '0 g'", "0.1 g to 20 kg"),
     in_round("soda = { amount = '0 cups' }"): ("round.1.soda.amount", "more than 0"),

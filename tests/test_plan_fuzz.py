@@ -10,7 +10,16 @@ from hypothesis import strategies as st
 
 from meltwick.errors import MeltwickError
 from meltwick.plan import canonical, example_plan, plan_from_text, read_plan, resolve, template
-from meltwick.plan.models import DyeTable, IceTable, Plan, PoleFold, RoundTable, SodaTable, TieTable
+from meltwick.plan.folds import AccordionFold, HalveFold, PoleFold, SpiralFold
+from meltwick.plan.models import (
+    DyeTable,
+    IceTable,
+    Plan,
+    RestTable,
+    RoundTable,
+    SodaTable,
+    TieTable,
+)
 from meltwick.stock import load_stock
 
 QUIET = settings(
@@ -23,7 +32,19 @@ KEYS = sorted(
     {"schema", "kind"}.union(
         *(
             model.model_fields
-            for model in (Plan, DyeTable, IceTable, PoleFold, RoundTable, SodaTable, TieTable)
+            for model in (
+                Plan,
+                DyeTable,
+                IceTable,
+                HalveFold,
+                PoleFold,
+                AccordionFold,
+                SpiralFold,
+                RestTable,
+                RoundTable,
+                SodaTable,
+                TieTable,
+            )
         )
     )
 )

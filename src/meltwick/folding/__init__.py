@@ -3,7 +3,17 @@
 from meltwick.folding.accordion import accordion
 from meltwick.folding.halve import halve
 from meltwick.folding.pole import wrap
-from meltwick.folding.spiral import spiral
+from meltwick.folding.spiral import most_turns, ribs_angle, spiral
 from meltwick.folding.stack import Disc, Stack, lay_flat
 
-__all__ = ["Disc", "Stack", "accordion", "halve", "lay_flat", "spiral", "wrap"]
+__all__ = [
+    "Disc",
+    "Stack",
+    "accordion",
+    "halve",
+    "lay_flat",
+    "most_turns",
+    "ribs_angle",
+    "spiral",
+    "wrap",
+]

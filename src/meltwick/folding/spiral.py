@@ -59,6 +59,28 @@ def lean_angle(turns: float, reach: float) -> float:
     return float(np.arctan(np.log(max(reach / PINCH, 2.0)) / (2.0 * np.pi * turns)))
 
 
+def ribs_angle(fold: Spiral, layers: int, reach: float, thickness: float) -> float:
+    """Angle of the ribs [rad]: by the turns, but no tighter than the cloth's thickness allows.
+
+    Ribs at an angle b fill a disc of height H with flanks sin(b)^2 H thick (area is kept).
+
+    Parameters
+    ----------
+    layers : int
+        Of the stack.
+    reach, thickness : float
+        Radius of the cloth, and one layer's thickness [m].
+    """
+    thinnest = min(0.9, float(np.sqrt(layers * TUCK * thickness / fold.height)))
+    return max(lean_angle(fold.turns, reach), float(np.arcsin(thinnest)))
+
+
+def most_turns(fold: Spiral, layers: int, reach: float, thickness: float) -> float:
+    """Return the turns beyond which cloth cannot be twisted into a disc of its height."""
+    tightest = ribs_angle(replace(fold, turns=1e6), layers, reach, thickness)
+    return float(np.log(max(reach / PINCH, 2.0)) / (2.0 * np.pi * np.tan(tightest)))
+
+
 def feet(angle: float, offsets: Floats) -> tuple[Floats, Floats]:
     """Drop a perpendicular on a logarithmic spiral from points at radius 1.
 
@@ -229,8 +251,7 @@ def spiral(
     outline = stack.rim if len(stack.rim) else np.column_stack([stack.p, stack.q])
     one = pitch**2 / SUBS**2
     reach = float(np.sqrt(stack.p.size * one / stack.layers / np.pi))
-    tightest = stack.layers * TUCK * thickness / fold.height
-    angle = max(lean_angle(fold.turns, reach), float(np.arcsin(min(0.9, np.sqrt(tightest)))))
+    angle = ribs_angle(fold, stack.layers, reach, thickness)
     twist = _twisting(fold, centre, angle, neatness, seed, round_number)
     found = _pleat(twist, stack.p, stack.q)
     layers = stack.layers

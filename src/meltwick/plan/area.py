@@ -32,7 +32,7 @@ def cloth_area(blank: Blank) -> float:
     blank : Blank
         Its cut says how the measures go together.
     """
-    return _AREAS.get(blank.cut, _one_layer)(blank.measures)
+    return AREAS.get(blank.cut, _one_layer)(blank.measures)
 
 
 def _one_layer(m: Mapping[str, float]) -> float:
@@ -66,10 +66,11 @@ def _shirt(m: Mapping[str, float]) -> float:
     return 2.0 * (body + sleeves)
 
 
-_AREAS: dict[str, Callable[[Mapping[str, float]], float]] = {
+AREAS: dict[str, Callable[[Mapping[str, float]], float]] = {
     "tee": _shirt,
     "square": _one_layer,
     "scarf": _one_layer,
     "tote": _tote,
     "pillowcase": _two_layers,
 }
+"""The rule for each cut."""

@@ -10,18 +10,15 @@ import re
 from typing import Annotated, Any, ClassVar
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
-    Discriminator,
     Field,
     PlainValidator,
     PrivateAttr,
-    Tag,
     model_validator,
 )
 
 from meltwick.plan import words
+from meltwick.plan.folds import Fold, PoleFold, check_order
 from meltwick.plan.reading import (
     Amount,
     fault,
@@ -29,17 +26,15 @@ from meltwick.plan.reading import (
     free_text,
     name_in_stock,
     name_or_quantity,
-    push,
     quantity,
     several,
-    unknown_word,
     weight_or_measure,
     whole,
     word,
     word_or_number,
     zone,
 )
-from meltwick.stock.reading import choices
+from meltwick.plan.table import Table
 from meltwick.units import GALLON, shown
 
 CELSIUS = 273.15  # [K] at 0 degC
@@ -66,38 +61,6 @@ def check_name(found: object) -> str:
     return str(found)
 
 
-class Table(BaseModel):
-    """A table of the plan; a key it does not have is an error that names the nearest."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
-
-    _read_before: ClassVar[tuple[str, ...]] = ()
-    _main: ClassVar[str] = ""  # the key that a bare word most likely means
-
-    @classmethod
-    def _keys_inside(cls) -> dict[str, str]:
-        """Keys that belong in a table inside this one, and which."""
-        return {}
-
-    @model_validator(mode="before")
-    @classmethod
-    def _known_keys(cls, found: Any) -> Any:
-        if isinstance(found, cls):
-            return found
-        if not isinstance(found, dict):
-            plain = isinstance(found, str) and len(found) <= 30 and found.isprintable()
-            value = f'"{found}"' if plain and '"' not in found else "..."
-            hint = f" such as {{ {cls._main} = {value} }}" if cls._main else ""
-            raise fault(f"{shown(found)} is not a table of keys{hint}")
-        for key in found:
-            if key not in cls.model_fields:
-                allowed = [*cls._read_before, *cls.model_fields]
-                home = cls._keys_inside().get(str(key))
-                hint = f"; '{key}' goes inside the {home}" if home else ""
-                raise fault(f"no such key; {choices(str(key), allowed)}{hint}", str(key))
-        return found
-
-
 class Garment(Table):
     """What is dyed."""
 
@@ -116,93 +79,7 @@ class Garment(Table):
     )
 
 
-class HalveFold(Table):
-    """Fold in half."""
-
-    kind: Annotated[str, word(("halve",))] = Field(default="halve", description="this fold")
-    line: Annotated[str, word(("spine", "waist"))] = Field(
-        default="spine", description="where it folds"
-    )
-    moves: Annotated[str, word(("left", "right", "top", "bottom"))] = Field(
-        default="", description="the side that is turned over and lands on top"
-    )
-
-    @model_validator(mode="after")
-    def _side_of_the_line(self) -> HalveFold:
-        sides = ("left", "right") if self.line == "spine" else ("bottom", "top")
-        if self.moves and self.moves not in sides:
-            raise fault(
-                f"'{self.moves}' does not lie beside the {self.line}; it may be "
-                f"{sides[0]} or {sides[1]}",
-                "moves",
-            )
-        return self
-
-    @property
-    def moving(self) -> str:
-        """The side that moves, the usual one when the plan names none."""
-        return self.moves or ("left" if self.line == "spine" else "bottom")
-
-
-class PoleFold(Table):
-    """Roll round a pole at a bias and push the roll together along it."""
-
-    kind: Annotated[str, word(("pole",))] = Field(default="pole", description="this fold")
-    pole: Annotated[str | None, name_in_stock()] = Field(
-        default=None, description="the pole's trade name"
-    )
-    diameter: Annotated[float | None, quantity("length", "5 mm", "300 mm")] = Field(
-        default=None, description="the pole's outside diameter, instead of its name"
-    )
-    bias: Annotated[float, quantity("angle", "0 deg", "90 deg")] = Field(
-        default=math.radians(35), description="angle between the pole and the garment's length"
-    )
-    lean: Annotated[str, word(("right", "left"))] = Field(
-        default="right", description="the shoulder towards which the pole points"
-    )
-    starts_at: Annotated[str, word(("hem", "shoulder"))] = Field(
-        default="hem", description="the end that is laid on the pole first"
-    )
-    squeeze: Annotated[float, push()] = Field(
-        default=3.0, description="length of the roll over its length once pushed"
-    )
-    even: Annotated[bool, flag()] = Field(
-        default=False, description="pushed evenly; otherwise tighter at the end pushed first"
-    )
-
-    @model_validator(mode="after")
-    def _one_size(self) -> PoleFold:
-        if self.pole is not None and self.diameter is not None:
-            raise fault("the pole has a name already; write pole or diameter, not both", "diameter")
-        return self
-
-
-def _fold_kind(found: Any) -> str:
-    kind = found.kind if isinstance(found, HalveFold | PoleFold) else found.get("kind", "pole")
-    return f"<{str(kind).casefold().strip()}>"
-
-
-def _check_fold(found: Any) -> Any:
-    if isinstance(found, Table):
-        return found
-    if not isinstance(found, dict):
-        raise fault(f'{shown(found)} is not a fold; write {{ kind = "pole" }}')
-    kind = found.get("kind", "pole")
-    same = str(kind).casefold().strip() if isinstance(kind, str) else ""
-    if same in words.FOLDS_LATER:
-        raise fault(f"{shown(kind)} is not built yet; {choices('', words.FOLDS)}", "kind")
-    if not same:
-        raise fault(f"{shown(kind)} is not a fold; {choices('', words.FOLDS)}", "kind")
-    if same not in words.FOLDS:
-        raise fault(unknown_word(str(kind), words.FOLDS, words.FOLDS_LATER), "kind")
-    return found
-
-
-Fold = Annotated[
-    Annotated[HalveFold, Tag("<halve>")] | Annotated[PoleFold, Tag("<pole>")],
-    Discriminator(_fold_kind),
-    BeforeValidator(_check_fold),
-]
+_TIE_KEYS = {"string": ("spacing", "thickness"), "bands": ("count", "width")}
 
 
 class TieTable(Table):
@@ -211,17 +88,41 @@ class TieTable(Table):
     _main: ClassVar[str] = "kind"
 
     kind: Annotated[str, word(words.TIES, words.TIES_LATER)] = Field(
-        default="string", description="string wound round, or none"
+        default="string", description="string wound round, bands through the middle, or none"
     )
     spacing: Annotated[float, quantity("length", "3 mm", "300 mm")] = Field(
-        default=0.025, description="from one turn of string to the next, along the pole"
+        default=0.025, description="from one turn of string to the next, along the bundle"
     )
     pull: Annotated[str | float, name_or_quantity("force", "0.5 N", "200 N", "tight")] = Field(
-        default="tight", description="how hard the string is pulled"
+        default="tight", description="how hard the string or each band is pulled"
     )
     thickness: Annotated[float, quantity("length", "0.3 mm", "10 mm")] = Field(
         default=0.002, description="the string's thickness"
     )
+    count: Annotated[int, whole(1, 24)] = Field(
+        default=3, description="how many bands; each makes two wedges of a disc"
+    )
+    width: Annotated[float, quantity("length", "1 mm", "30 mm")] = Field(
+        default=0.004, description="a band's width"
+    )
+
+    @model_validator(mode="after")
+    def _keys_of_its_kind(self) -> TieTable:
+        kind = self.kind_after("")
+        for other, keys in _TIE_KEYS.items():
+            for key in keys:
+                if key in self.model_fields_set and kind != other:
+                    raise fault(f"it goes with {other}, and this tie is {kind}", key)
+        return self
+
+    def kind_after(self, last_fold: str) -> str:
+        """Return the kind of tie: as written, else as its keys say, else as the fold wants."""
+        if "kind" in self.model_fields_set:
+            return self.kind
+        for kind, keys in _TIE_KEYS.items():
+            if self.model_fields_set & set(keys):
+                return kind
+        return "bands" if last_fold == "spiral" else self.kind
 
 
 class SodaTable(Table):
@@ -253,6 +154,10 @@ class RestTable(Table):
 
     on: Annotated[str, word(words.RESTS, words.RESTS_LATER)] = Field(
         default="rack", description="what it lies on"
+    )
+    lies: Annotated[str, word(words.LIES)] = Field(
+        default="",
+        description="a bundle without a pole: pleats up or flat; pleats stand up if left out",
     )
     incline: Annotated[float, quantity("angle", "0 deg", "60 deg")] = Field(
         default=math.radians(15), description="how steep it lies"
@@ -319,6 +224,9 @@ class RoundTable(Table):
     fold: Annotated[tuple[Fold, ...], several(6, "folds", 0, '[{ kind = "pole" }]')] = Field(
         default=(PoleFold(),), description="folds, in order"
     )
+    outside: Annotated[str, word(("front", "back"))] = Field(
+        default="front", description="the side that faces up before folding, and ends outside"
+    )
     tie: TieTable = Field(default=TieTable(), description="what holds the bundle")
     soda: SodaTable = Field(default=SodaTable(), description="soda ash")
     rest: RestTable = Field(default=RestTable(), description="how the bundle lies")
@@ -336,18 +244,14 @@ class RoundTable(Table):
 
     @model_validator(mode="after")
     def _folds_go_together(self) -> RoundTable:
-        kinds = [fold.kind for fold in self.fold]
-        if "pole" in kinds[:-1]:
-            number = kinds.index("pole") + 2
-            raise fault(
-                "cloth on a pole cannot be folded again; end with the pole", f"fold.{number}"
-            )
-        if kinds[-1:] != ["pole"]:
-            raise fault("a bundle without a pole is not built yet; end with a pole", "fold")
-        lines = [fold.line for fold in self.fold if isinstance(fold, HalveFold)]
-        for number, line in enumerate(lines, 1):
-            if line in lines[: number - 1]:
-                raise fault(f"it is folded at the {line} already", f"fold.{number}.line")
+        check_order(self.fold)
+        last = self.fold[-1].kind if self.fold else ""
+        if last == "pole" and self.tie.kind_after(last) == "bands":
+            raise fault("bands go round a disc or a brick; a pole takes string", "tie.kind")
+        if self.rest.lies and last in ("pole", "spiral"):
+            raise fault(f"a {last} lies as it is; leave lies out", "rest.lies")
+        if self.rest.lies == "pleats up" and last != "accordion":
+            raise fault("there are no pleats to stand up; end with an accordion", "rest.lies")
         return self
 
 

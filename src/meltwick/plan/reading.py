@@ -151,6 +151,35 @@ def word_or_number(
     return PlainValidator(read)
 
 
+def word_or_quantity(
+    known: Mapping[str, float], dimension: str, low: str, high: str
+) -> PlainValidator:
+    """Read a word that stands for a quantity, or the quantity between two bounds."""
+    least, most = parse(low, dimension), parse(high, dimension)
+
+    def read(found: object) -> float:
+        if isinstance(found, str) and (chosen := _same(found, known)):
+            return known[chosen]
+        if isinstance(found, str) and _WORDS.fullmatch(found[:61]):
+            raise fault(
+                f"{shown(found)} is not known; {choices(found, known, f', or {low} to {high}')}"
+            )
+        return _bounded(found, _read(found, dimension), least, most, f"{low} to {high}")
+
+    return PlainValidator(read)
+
+
+def number(low: float, high: float) -> PlainValidator:
+    """Read a number between two bounds."""
+
+    def read(found: object) -> float:
+        if not is_number(found):
+            raise fault(f"{shown(found)} is not a number; write one from {low:g} to {high:g}")
+        return _bounded(found, found, low, high, f"{low:g} to {high:g}")  # type: ignore[arg-type]
+
+    return PlainValidator(read)
+
+
 def name_or_quantity(dimension: str, low: str, high: str, example: str) -> PlainValidator:
     """Read a word that the stock will look up, or a quantity."""
     least, most = parse(low, dimension), parse(high, dimension)

@@ -9,18 +9,14 @@ from typing import Any, TypeVar
 from meltwick.errors import PlanError, StockError
 from meltwick.plan import words
 from meltwick.plan.area import cloth_area
-from meltwick.plan.models import (
-    DyeTable,
-    HalveFold,
-    IceTable,
-    Plan,
-    PoleFold,
-    RoundTable,
-    SodaTable,
-)
+from meltwick.plan.folds import AccordionFold, HalveFold, PoleFold, SpiralFold
+from meltwick.plan.models import DyeTable, IceTable, Plan, RoundTable, SodaTable
 from meltwick.plan.reading import Amount
 from meltwick.stock import Stock
+from meltwick.stock.reading import choices
 from meltwick.types import (
+    Accordion,
+    BandTie,
     Blank,
     Dye,
     Fabric,
@@ -32,12 +28,15 @@ from meltwick.types import (
     Recipe,
     Round,
     Soda,
+    Spiral,
     StringTie,
+    Tie,
 )
 from meltwick.units import GALLON, show_length, show_mass
 
 _TEASPOON = float(GALLON / 768)  # [m3] US
 _USUAL_POLE = "1-1/2 in pipe"
+_USUAL_BAND = "snug"
 
 _Found = TypeVar("_Found")
 
@@ -116,7 +115,8 @@ def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric:
     area = cloth_area(blank)
     return Round(
         folds=tuple(
-            _fold(fold, stock, place.key("fold").key(n)) for n, fold in enumerate(table.fold, 1)
+            _fold(fold, stock, blank, place.key("fold").key(n))
+            for n, fold in enumerate(table.fold, 1)
         ),
         tie=_tie(table, stock, place.key("tie")),
         soda=_soda(table.soda, place.key("soda")),
@@ -135,12 +135,37 @@ def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric:
         batch_temperature=table.batch.temperature,
         batch_cover=table.batch.cover,
         wash=table.wash,
+        outside=table.outside,  # type: ignore[arg-type]
+        lies=table.rest.lies,  # type: ignore[arg-type]
     )
 
 
-def _fold(fold: HalveFold | PoleFold, stock: Stock, place: _Place) -> Fold:
+def _fold(fold: Any, stock: Stock, blank: Blank, place: _Place) -> Fold:
     if isinstance(fold, HalveFold):
         return Halve(line=fold.line, moves=fold.moving)  # type: ignore[arg-type]
+    if isinstance(fold, AccordionFold):
+        return Accordion(pleat=fold.pleat, angle=fold.creases, lean=fold.lean)  # type: ignore[arg-type]
+    if isinstance(fold, SpiralFold):
+        return _spiral(fold, blank, place)
+    return _pole(fold, stock, place)
+
+
+def _spiral(fold: SpiralFold, blank: Blank, place: _Place) -> Spiral:
+    known = words.PLACES.get(blank.cut, ())
+    if fold.centre.place not in known:
+        raise place.key("centre").error(
+            f"a {blank.name} has no '{fold.centre.place}'; {choices('', known)}"
+        )
+    return Spiral(
+        centre=fold.centre,
+        pleats=fold.pleats,
+        turns=fold.turns,
+        height=fold.height,
+        sense=fold.twist,  # type: ignore[arg-type]
+    )
+
+
+def _pole(fold: PoleFold, stock: Stock, place: _Place) -> PoleWrap:
     if fold.diameter is not None:
         name, diameter = "", fold.diameter
     else:
@@ -153,17 +178,23 @@ def _fold(fold: HalveFold | PoleFold, stock: Stock, place: _Place) -> Fold:
         starts_at=fold.starts_at,  # type: ignore[arg-type]
         squeeze=fold.squeeze,
         even=fold.even,
+        pushed_first=fold.pushed_first,  # type: ignore[arg-type]
         pole=name,
     )
 
 
-def _tie(table: RoundTable, stock: Stock, place: _Place) -> StringTie | None:
+def _tie(table: RoundTable, stock: Stock, place: _Place) -> Tie | None:
     tie = table.tie
-    if tie.kind == "none":
+    kind = tie.kind_after(table.fold[-1].kind if table.fold else "")
+    if kind == "none":
         return None
     word, pull = "", tie.pull
+    if kind == "bands" and "pull" not in tie.model_fields_set:
+        pull = _USUAL_BAND
     if isinstance(pull, str):
         word, pull = " ".join(pull.casefold().split()), place.key("pull").ask(stock.tie_pull, pull)
+    if kind == "bands":
+        return BandTie(count=tie.count, pull=pull, width=tie.width, word=word)
     if tie.thickness > tie.spacing:
         raise place.key("spacing").error(
             f"string {show_length(tie.thickness)} thick every {show_length(tie.spacing)} would lie "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 NEATNESS = {"tidy": 0.2, "relaxed": 0.65, "loose": 1.0}
 
 DAMP = {  # water held over dry cloth mass [kg/kg]
@@ -43,10 +45,15 @@ COVER = ("wrapped", "open")
 
 SODA_HOW = ("soaked before folding", "none")
 SODA_LATER = ("soaked after tying", "dried in", "sprinkled", "with the dye")
-TIES = ("string", "none")
-TIES_LATER = ("bands", "plates", "rings", "stitching")
-FOLDS = ("pole", "halve")
-FOLDS_LATER = ("accordion", "spiral", "rosettes", "scrunch")
+TIES = ("string", "bands", "none")
+TIES_LATER = ("plates", "rings", "stitching")
+FOLDS = ("pole", "halve", "accordion", "spiral")
+FOLDS_LATER = ("rosettes", "scrunch")
+LIES = ("pleats up", "flat")
+
+CREASES = {"along": 0.0, "slanting": math.radians(45), "across": math.radians(90)}
+"""Angle between an accordion's creases and the garment's length [rad]."""
+
 RESTS = ("rack",)
 RESTS_LATER = ("tub", "trough")
 POWDER = {

@@ -1,4 +1,4 @@
-"""What a plan will do, step by step, and what the trade would warn of before it is done.
+"""What the trade would warn of before a plan is carried out.
 
 Limits come from published ranges where there are any; the rest is common practice and says so
 beside the number.
@@ -8,12 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import cos, degrees, pi, sin
+from math import pi
 from typing import Literal
 
-from meltwick.cloth import build_cloth
-from meltwick.types import Halve, PoleWrap, Powder, Recipe, Round
-from meltwick.units import show_inches, show_length, show_mass, show_temperature, show_time
+from meltwick.advice.sizes import Garment, bundle_length, slanted, weigh
+from meltwick.folding import most_turns
+from meltwick.types import (
+    Accordion,
+    Fabric,
+    Halve,
+    PoleWrap,
+    Powder,
+    Recipe,
+    Round,
+    Spiral,
+    StringTie,
+)
+from meltwick.units import show_length, show_mass, show_temperature, show_time
 
 # Soda ash in the soak: half to one US cup to a US gallon (common practice, no source) of light
 # soda ash, 118 to 166 g a cup (bulk density of makers' data sheets), is 16 to 44 g/L.
@@ -30,8 +41,8 @@ _BATCH_SHORT, _BATCH_LONG, _PER_TEN_KELVIN = 12.0, 96.0, 2.7  # [h], [h], [-]
 _WARM, _COLD = 301.0, 283.0  # [K] a room that melts fast and muddies, or slowly (common practice)
 _DARKER = 0.2  # difference of darkness (0 light .. 1 dark) that muddies; chosen
 _TILTED = 0.035  # [rad] about 2 degrees: less hardly steers the dye; chosen
+_FEW_PLEATS = 2.5  # fewer make no zigzag; chosen
 _SQUEEZE_HARD = 5.0  # more than hands push; common practice, no source
-_COARSE = 0.01  # [m] enough to weigh the cloth
 
 
 @dataclass(frozen=True)
@@ -43,23 +54,6 @@ class Advice:
     text: str
 
 
-@dataclass(frozen=True)
-class _Garment:
-    mass: float  # [kg]
-    width: float  # [m] across, sleeves included
-    length: float  # [m]
-
-
-def _weigh(recipe: Recipe) -> _Garment:
-    cloth = build_cloth(recipe.blank, recipe.fabric, _COARSE)
-    bounds = [panel.outline.bounds for panel in cloth.panels]
-    return _Garment(
-        mass=float(cloth.mass_per_area.sum()) * _COARSE**2,
-        width=(max(b[2] for b in bounds) - min(b[0] for b in bounds)) / 1e3,
-        length=(max(b[3] for b in bounds) - min(b[1] for b in bounds)) / 1e3,
-    )
-
-
 def advise(recipe: Recipe) -> tuple[Advice, ...]:
     """List what the trade would warn of in a plan; the cautions always come last.
 
@@ -68,11 +62,11 @@ def advise(recipe: Recipe) -> tuple[Advice, ...]:
     recipe : Recipe
         The plan, resolved.
     """
-    garment = _weigh(recipe)
+    garment = weigh(recipe)
     found: list[Advice] = list(_fibre(recipe))
     for number, turn in enumerate(recipe.rounds, start=1):
         where = f"round.{number}"
-        found += _pole(turn, garment, where)
+        found += _folds(turn, garment, recipe.fabric, where)
         found += _powder(recipe, turn, garment, where)
         found += _ice(recipe, turn, garment, where)
         found += _soda(turn, where)
@@ -107,52 +101,81 @@ def _fibre(recipe: Recipe) -> Iterator[Advice]:
         yield Advice("warning", key, f"On a {fabric.ground_name} ground this dye will hardly show.")
 
 
-def _folded(turn: Round, garment: _Garment) -> Iterator[tuple[PoleWrap, float, float]]:
-    """Each pole wrap with the cloth's length across and along the pole [m]."""
-    wide, long = garment.width, garment.length
-    for fold in turn.folds:
-        if isinstance(fold, Halve):
-            if fold.line == "spine":
-                wide /= 2.0
-            else:
-                long /= 2.0
-        else:
-            c, s = abs(cos(fold.bias)), abs(sin(fold.bias))
-            yield fold, wide * c + long * s, long * c + wide * s
-
-
-def _pole(turn: Round, garment: _Garment, where: str) -> Iterator[Advice]:
+def _folds(turn: Round, garment: Garment, fabric: Fabric, where: str) -> Iterator[Advice]:
     key = f"{where}.fold"
     if not turn.folds:
         yield Advice("note", key, "Nothing is folded, so little but the ice makes the pattern.")
     if turn.folds and turn.tie is None:
         yield Advice("warning", f"{where}.tie", "Nothing holds the folds: they will open.")
-    for fold, across, along in _folded(turn, garment):
-        round_it = pi * fold.diameter
-        if round_it > across:
-            yield Advice(
-                "warning",
-                key,
-                f"The pole is {show_length(round_it)} round and the cloth only "
-                f"{show_length(across)} across: it will not go round once. Take a thinner pole.",
-            )
-        if fold.squeeze > _SQUEEZE_HARD:
-            yield Advice(
-                "warning",
-                key,
-                f"Pushing {show_length(along)} of cloth to {show_length(along / fold.squeeze)} is "
-                "more than hands manage: 2 to 4 times is usual.",
-            )
-        if turn.tie is not None and along / fold.squeeze < 3.0 * turn.tie.spacing:
-            yield Advice(
-                "warning",
-                f"{where}.tie.spacing",
-                f"Pushed together the cloth is {show_length(along / fold.squeeze)} long, so string "
-                f"every {show_length(turn.tie.spacing)} goes round fewer than three times.",
-            )
+    wide, long = garment.width, garment.length
+    layers = garment.layers
+    for fold in turn.folds:
+        if isinstance(fold, Halve):
+            wide, long = (wide / 2.0, long) if fold.line == "spine" else (wide, long / 2.0)
+            layers *= 2
+        elif isinstance(fold, PoleWrap):
+            yield from _pole(fold, wide, long, key)
+        elif isinstance(fold, Accordion):
+            yield from _accordion(fold, wide, long, key)
+        else:
+            yield from _spiral(fold, garment, layers, fabric, key)
+    length = bundle_length(turn, garment)
+    if isinstance(turn.tie, StringTie) and length < 3.0 * turn.tie.spacing:
+        yield Advice(
+            "warning",
+            f"{where}.tie.spacing",
+            f"Folded and pushed together the cloth is {show_length(length)} long, so string every "
+            f"{show_length(turn.tie.spacing)} goes round fewer than three times.",
+        )
 
 
-def _powder(recipe: Recipe, turn: Round, garment: _Garment, where: str) -> Iterator[Advice]:
+def _pole(fold: PoleWrap, wide: float, long: float, key: str) -> Iterator[Advice]:
+    across, along = slanted(fold.bias, wide, long)
+    round_it = pi * fold.diameter
+    if round_it > across:
+        yield Advice(
+            "warning",
+            key,
+            f"The pole is {show_length(round_it)} round and the cloth only "
+            f"{show_length(across)} across: it will not go round once. Take a thinner pole.",
+        )
+    if fold.squeeze > _SQUEEZE_HARD:
+        yield Advice(
+            "warning",
+            key,
+            f"Pushing {show_length(along)} of cloth to {show_length(along / fold.squeeze)} is "
+            "more than hands manage: 2 to 4 times is usual.",
+        )
+
+
+def _accordion(fold: Accordion, wide: float, long: float, key: str) -> Iterator[Advice]:
+    across, _ = slanted(fold.angle, wide, long)
+    pleats = across / fold.pleat
+    if pleats < _FEW_PLEATS:
+        yield Advice(
+            "warning",
+            key,
+            f"Pleats {show_length(fold.pleat)} wide in {show_length(across)} of cloth are only "
+            f"{max(round(pleats), 1)}: hardly an accordion. Take narrower pleats.",
+        )
+
+
+def _spiral(
+    fold: Spiral, garment: Garment, layers: int, fabric: Fabric, key: str
+) -> Iterator[Advice]:
+    reach = garment.reach(layers)
+    most = most_turns(fold, layers, reach, fabric.thickness)
+    if fold.turns > most:
+        yield Advice(
+            "warning",
+            key,
+            f"Cloth this thick turns about {most:.2g} times in a disc "
+            f"{show_length(fold.height)} tall, not {fold.turns:.2g}: it is reckoned as turned that "
+            "far. Let the disc stand taller, or turn it less.",
+        )
+
+
+def _powder(recipe: Recipe, turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
     key = f"{where}.dye"
     mass = sum(powder.mass for powder in turn.powder)
     fibre = garment.mass * recipe.fabric.dyeable_share
@@ -195,7 +218,7 @@ def _darkest_above(recipe: Recipe, laid: tuple[Powder, ...]) -> tuple[str, str] 
     return pair
 
 
-def _ice(recipe: Recipe, turn: Round, garment: _Garment, where: str) -> Iterator[Advice]:
+def _ice(recipe: Recipe, turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
     key = f"{where}.ice"
     mass = sum(load.mass for load in turn.ice)
     ratio = mass / garment.mass
@@ -279,103 +302,3 @@ def _time(turn: Round, where: str) -> Iterator[Advice]:
             "A hurried wash lets loose dye back on to the white: rinse cold until it runs clear, "
             "then wash hot.",
         )
-
-
-# ------------------------------------------------------------------------ steps in words
-
-
-def describe(recipe: Recipe) -> list[str]:
-    """Say what a maker following the plan will do, one step a line."""
-    garment = _weigh(recipe)
-    blank, fabric = recipe.blank, recipe.fabric
-    steps = [
-        f"Take a {blank.name}, size {blank.size}, of {fabric.name}: about "
-        f"{show_mass(garment.mass)} dry."
-    ]
-    for number, turn in enumerate(recipe.rounds, start=1):
-        lines = list(_wet(recipe, turn))
-        lines += [*_fold_and_tie(turn), *_lay(recipe, turn), *_wait(turn)]
-        if len(recipe.rounds) > 1:
-            lines[0] = f"Round {number}: {lines[0][0].lower()}{lines[0][1:]}"
-        steps += lines
-    return steps
-
-
-def _wet(recipe: Recipe, turn: Round) -> Iterator[str]:
-    damp = f"When you fold it, it holds {round(100 * recipe.damp)} % of its weight in water."
-    if turn.soda.strength > 0.0:
-        yield (
-            f"Soda ash, {turn.soda.how}: {turn.soda.strength:.3g} g to the litre of water, "
-            f"{turn.soda.minutes:g} min. {damp}"
-        )
-    else:
-        yield f"No soda ash. {damp}"
-
-
-def _both(metres: float) -> str:
-    return f"{show_length(metres)} ({show_inches(metres)})"
-
-
-def _fold_and_tie(turn: Round) -> Iterator[str]:
-    for fold in turn.folds:
-        if isinstance(fold, Halve):
-            yield f"Fold it in half along the {fold.line}, the {fold.moves} over the other side."
-            continue
-        yield (
-            f"Lay a pole {_both(fold.diameter)} thick at {degrees(fold.bias):.3g}° to the "
-            f"garment's length, leaning {fold.lean}, and roll the cloth on from the "
-            f"{fold.starts_at}."
-        )
-        yield f"Push it together along the pole, {fold.squeeze:.2g} times shorter."
-    if turn.tie is not None:
-        yield (
-            f"Wind string {show_length(turn.tie.thickness)} thick round it every "
-            f"{_both(turn.tie.spacing)}, pulled at about {turn.tie.pull:.2g} N "
-            f"({turn.tie.pull / 9.80665:.2g} kg)."
-        )
-
-
-def _zone(zone: tuple[float, float]) -> str:
-    low, high = zone
-    if high - low > 0.9:
-        return "all along"
-    middle = (low + high) / 2.0
-    place = "the low end" if middle < 1 / 3 else "the high end" if middle > 2 / 3 else "the middle"
-    return f"at {place} ({round(100 * low)} to {round(100 * high)} % of the way up)"
-
-
-def _spoons(count: float) -> str:
-    whole, quarters = divmod(round(4 * count), 4)
-    part = ("", "1/4", "1/2", "3/4")[quarters]
-    if not whole and not part:
-        return "a pinch"
-    number = "-".join(word for word in (str(whole or ""), part) if word)
-    return f"{number} level teaspoon{'s' if whole + (quarters > 0) > 1 else ''}"
-
-
-def _lay(recipe: Recipe, turn: Round) -> Iterator[str]:
-    spoon = {dye.name: dye.spoon for dye in recipe.dyes}
-    yield f"Rest it on a {turn.rest_on}, tilted {degrees(turn.incline):.3g}°."
-
-    def laid(over: bool) -> Iterator[str]:
-        for powder in turn.powder:
-            if powder.over_ice is over:
-                level = _spoons(powder.mass / spoon.get(powder.dye, 2.5e-3))
-                yield (
-                    f"Sift {show_mass(powder.mass)} of {powder.dye} (about {level}) "
-                    f"{_zone(powder.zone)}."
-                )
-
-    yield from laid(False)
-    for load in turn.ice:
-        yield f"Heap {show_mass(load.mass)} of ice on it, {load.kind}."
-    yield from laid(True)
-
-
-def _wait(turn: Round) -> Iterator[str]:
-    yield f"Let the ice go, at {show_temperature(turn.room)}."
-    yield (
-        f"Then keep it {turn.batch_cover} for {show_time(turn.batch_time)} at "
-        f"{show_temperature(turn.batch_temperature)}, counted from when the ice is gone."
-    )
-    yield f"Rinse cold until clear, then wash hot: a {turn.wash} wash."

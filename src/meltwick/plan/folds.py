@@ -1,0 +1,205 @@
+"""The folds of a plan, and which may follow which."""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Discriminator, Field, Tag, model_validator
+
+from meltwick.plan import words
+from meltwick.plan.reading import (
+    fault,
+    flag,
+    name_in_stock,
+    number,
+    push,
+    quantity,
+    spot,
+    unknown_word,
+    whole,
+    word,
+    word_or_quantity,
+)
+from meltwick.plan.table import Table
+from meltwick.stock.reading import choices
+from meltwick.types import Spot
+from meltwick.units import shown
+
+
+class HalveFold(Table):
+    """Fold in half."""
+
+    kind: Annotated[str, word(("halve",))] = Field(default="halve", description="this fold")
+    line: Annotated[str, word(("spine", "waist"))] = Field(
+        default="spine", description="where it folds"
+    )
+    moves: Annotated[str, word(("left", "right", "top", "bottom"))] = Field(
+        default="", description="the side that is turned over and lands on top"
+    )
+
+    @model_validator(mode="after")
+    def _side_of_the_line(self) -> HalveFold:
+        sides = ("left", "right") if self.line == "spine" else ("bottom", "top")
+        if self.moves and self.moves not in sides:
+            raise fault(
+                f"'{self.moves}' does not lie beside the {self.line}; it may be "
+                f"{sides[0]} or {sides[1]}",
+                "moves",
+            )
+        return self
+
+    @property
+    def moving(self) -> str:
+        """The side that moves, the usual one when the plan names none."""
+        return self.moves or ("left" if self.line == "spine" else "bottom")
+
+
+class PoleFold(Table):
+    """Roll round a pole at a bias and push the roll together along it."""
+
+    kind: Annotated[str, word(("pole",))] = Field(default="pole", description="this fold")
+    pole: Annotated[str | None, name_in_stock()] = Field(
+        default=None, description="the pole's trade name"
+    )
+    diameter: Annotated[float | None, quantity("length", "5 mm", "300 mm")] = Field(
+        default=None, description="the pole's outside diameter, instead of its name"
+    )
+    bias: Annotated[float, quantity("angle", "0 deg", "90 deg")] = Field(
+        default=math.radians(35), description="angle between the pole and the garment's length"
+    )
+    lean: Annotated[str, word(("right", "left"))] = Field(
+        default="right", description="the shoulder towards which the pole points"
+    )
+    starts_at: Annotated[str, word(("hem", "shoulder"))] = Field(
+        default="hem", description="the end that is laid on the pole first"
+    )
+    squeeze: Annotated[float, push()] = Field(
+        default=3.0, description="length of the roll over its length once pushed"
+    )
+    even: Annotated[bool, flag()] = Field(
+        default=False, description="pushed evenly; otherwise tighter at the end pushed first"
+    )
+    pushed_first: Annotated[str, word(("low", "high"))] = Field(
+        default="low", description="the end of the pole that is pushed first, and tighter"
+    )
+
+    @model_validator(mode="after")
+    def _one_size(self) -> PoleFold:
+        if self.pole is not None and self.diameter is not None:
+            raise fault("the pole has a name already; write pole or diameter, not both", "diameter")
+        return self
+
+
+class AccordionFold(Table):
+    """Zigzag into equal pleats."""
+
+    kind: Annotated[str, word(("accordion",))] = Field(default="accordion", description="this fold")
+    pleat: Annotated[float, quantity("length", "8 mm", "600 mm")] = Field(
+        default=0.06, description="width of a pleat"
+    )
+    creases: Annotated[float, word_or_quantity(words.CREASES, "angle", "0 deg", "90 deg")] = Field(
+        default=0.0, description="how the creases run: angle to the garment's length"
+    )
+    lean: Annotated[str, word(("right", "left"))] = Field(
+        default="right", description="the shoulder towards which slanting creases point"
+    )
+
+
+class SpiralFold(Table):
+    """Twist round a point into a disc of standing pleats."""
+
+    kind: Annotated[str, word(("spiral",))] = Field(default="spiral", description="this fold")
+    centre: Annotated[Spot, spot()] = Field(
+        default=Spot("middle"),
+        description="where it is pinched: a place of the garment, or how far from one",
+    )
+    pleats: Annotated[int, whole(4, 60)] = Field(
+        default=12, description="pleats that meet at the centre"
+    )
+    turns: Annotated[float, number(0.4, 5.0)] = Field(
+        default=1.0, description="how often it is twisted round: more make a smaller, tighter disc"
+    )
+    height: Annotated[float, quantity("length", "15 mm", "200 mm")] = Field(
+        default=0.05, description="of the disc: no pleat stands taller"
+    )
+    twist: Annotated[str, word(("right", "left"))] = Field(
+        default="right", description="the way it is turned: right, as a clock's hands, or left"
+    )
+
+
+_TABLES = (HalveFold, PoleFold, AccordionFold, SpiralFold)
+
+
+def _fold_kind(found: Any) -> str:
+    kind = found.kind if isinstance(found, _TABLES) else found.get("kind", "pole")
+    return f"<{str(kind).casefold().strip()}>"
+
+
+def _check_fold(found: Any) -> Any:
+    if isinstance(found, Table):
+        return found
+    if not isinstance(found, dict):
+        raise fault(f'{shown(found)} is not a fold; write {{ kind = "pole" }}')
+    kind = found.get("kind", "pole")
+    same = str(kind).casefold().strip() if isinstance(kind, str) else ""
+    if same in words.FOLDS_LATER:
+        raise fault(f"{shown(kind)} is not built yet; {choices('', words.FOLDS)}", "kind")
+    if not same:
+        raise fault(f"{shown(kind)} is not a fold; {choices('', words.FOLDS)}", "kind")
+    if same not in words.FOLDS:
+        raise fault(unknown_word(str(kind), words.FOLDS, words.FOLDS_LATER), "kind")
+    return found
+
+
+Fold = Annotated[
+    Annotated[HalveFold, Tag("<halve>")]
+    | Annotated[PoleFold, Tag("<pole>")]
+    | Annotated[AccordionFold, Tag("<accordion>")]
+    | Annotated[SpiralFold, Tag("<spiral>")],
+    Discriminator(_fold_kind),
+    BeforeValidator(_check_fold),
+]
+
+
+_NEARLY = math.radians(30)  # between a halving line and creases that it cannot cross; chosen
+
+
+def check_order(folds: tuple[Any, ...]) -> None:
+    """Refuse folds that hands could not make one after the other.
+
+    Raises
+    ------
+    PydanticCustomError
+        Naming the fold that is in the way.
+    """
+    kinds = [fold.kind for fold in folds]
+    for last, why in (
+        ("pole", "cloth on a pole cannot be folded again; end with the pole"),
+        ("spiral", "a twisted disc cannot be folded again; end with the spiral"),
+    ):
+        if last in kinds[:-1]:
+            raise fault(why, f"fold.{kinds.index(last) + 2}")
+    for n, fold in enumerate(folds, 1):
+        before = kinds[: n - 1]
+        if fold.kind in ("pole", "spiral") and "accordion" in before:
+            raise fault(
+                f"pleated cloth cannot go into a {fold.kind}; fold it in half instead, or leave "
+                f"the {fold.kind} out",
+                f"fold.{n}",
+            )
+        if fold.kind == "halve":
+            _check_halving(folds[: n - 1], fold, n)
+
+
+def _check_halving(before: tuple[Any, ...], fold: HalveFold, n: int) -> None:
+    if any(other.kind == "halve" and other.line == fold.line for other in before):
+        raise fault(f"it is folded at the {fold.line} already", f"fold.{n}.line")
+    along = 0.0 if fold.line == "spine" else 0.5 * math.pi
+    for other in before:
+        if other.kind == "accordion" and abs(other.creases - along) < _NEARLY:
+            raise fault(
+                f"the {fold.line} runs along the pleats; halve first and pleat then, or halve "
+                "across the pleats",
+                f"fold.{n}.line",
+            )
