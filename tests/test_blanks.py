@@ -15,7 +15,7 @@ from tests.test_cloth import free_edges
 
 from meltwick.cloth import CUTS, build_cloth, details
 from meltwick.errors import StockError
-from meltwick.plan.area import _AREAS, cloth_area
+from meltwick.plan.area import AREAS, cloth_area
 from meltwick.plan.words import PLACES
 from meltwick.shares import measure_shares
 from meltwick.stock import load_stock
@@ -53,7 +53,7 @@ def outlines_area(cloth: Cloth) -> float:
 
 
 def test_the_same_cuts_are_known_everywhere() -> None:
-    assert set(CUTS) == set(NAMED) == set(PLACES) == set(_AREAS)
+    assert set(CUTS) == set(NAMED) == set(PLACES) == set(AREAS)
     assert {line.cut for line in STOCK.blanks.values()} == set(CUTS)
 
 

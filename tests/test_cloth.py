@@ -391,7 +391,7 @@ def test_any_polygon_is_rastered_as_shapely_would(
 @given(
     chest=st.floats(0.38, 0.75),
     longer=st.floats(1.2, 1.8),
-    sleeve=st.floats(0.12, 0.35),
+    sleeve=st.floats(0.12, 0.75),
     pitch=st.floats(2e-3, 6e-3),
 )
 def test_any_sensible_tee_can_be_cut(
