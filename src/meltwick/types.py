@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,7 +132,7 @@ class Spiral:
     pleats: int = 12  # that meet at the centre
     turns: float = 1.0  # that a pleat makes from the centre to the far edge
     height: float = 0.05  # [m] of the disc: no pleat stands taller
-    sense: Literal["right", "left"] = "right"  # of the twist: right as a clock's hands
+    sense: Literal["right", "left"] = "right"  # seen from above: right as a clock's hands
 
 
 Fold = Halve | PoleWrap | Accordion | Spiral
@@ -405,7 +405,6 @@ class Result:
     shares: Shares
     rounds: tuple[RoundReport, ...]
     seconds: Mapping[str, float]
-    extra: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def white_share(self) -> float:

@@ -24,7 +24,9 @@ def _shares(values: Mapping[str, float]) -> dict[str, float]:
 
 def _balance(balance: Balance) -> dict[str, float]:
     kept = ("laid", "fixed", "hydrolysed", "ran_off", "drained", "washed_out", "undissolved")
-    grams = {f"{key}_g": float(f"{getattr(balance, key) * 1e3:.9g}") for key in kept}
+    # rounded to a picogram first, so that what is left of a difference does not read as -1e-17
+    parts = {key: round(getattr(balance, key) * 1e3, 12) + 0.0 for key in kept}
+    grams = {f"{key}_g": float(f"{value:.9g}") for key, value in parts.items()}
     return grams | {"relative_error": float(f"{balance.relative_error:.3g}")}
 
 
