@@ -16,6 +16,8 @@ from meltwick.folding.stack import SUBS
 from meltwick.stacking import Stacked
 from meltwick.types import Bundle, Cloth, Floats, Ints, Round
 
+WINDOW = 4e-3  # [m] of a disc's side in which one layer is outermost; chosen
+
 
 @dataclass(frozen=True)
 class Lying:
@@ -168,7 +170,7 @@ def _disc(
     )
     above = stack.q > 0.5 * disc.roof
     angle = np.arctan2(disc.down, disc.across)
-    skin = _rim(disc, angle, stack.q, step)
+    skin = _rim(disc, angle, stack.q)
     up, down = stack.bend * above, stack.bend * ~above
     depth = np.minimum(np.minimum(disc.roof - stack.q, stack.q), disc.reach - disc.radius)
     line, flank = spread_of(disc.radius, step), stack.order + disc.rib * (stack.layers + 1)
@@ -212,13 +214,16 @@ def _between_ribs(
     return pairs, np.full(len(pairs), step * step)
 
 
-def _rim(disc: Disc, angle: Floats, height: Floats, step: float) -> Floats:
+def _rim(disc: Disc, angle: Floats, height: Floats) -> Floats:
     """Find the one layer that lies outermost all round: 1 there, 0 elsewhere."""
-    parts = max(8, int(2.0 * np.pi * disc.reach / step / 2.0))
-    place = np.floor((angle / (2.0 * np.pi) % 1.0) * parts).astype(np.int64) % parts
-    level = spread_of(height, 2.0 * step)
+    parts = max(8, int(2.0 * np.pi * disc.reach / WINDOW))
+    turned = (angle / (2.0 * np.pi) % 1.0) * parts
+    place = np.floor(turned).astype(np.int64) % parts
+    level = spread_of(height, WINDOW)
     number = place * (int(level.max()) + 1) + level
+    # what a rib gains on its way through the window is no depth
+    off = 2.0 * np.pi / parts * (turned - np.floor(turned) - 0.5)
+    radius = disc.radius * (1.0 - disc.slope * off)
     furthest = np.zeros(int(number.max()) + 1)
-    np.maximum.at(furthest, number, disc.radius)
-    skin = max(disc.thickness, step * disc.reach / max(float(disc.radius.max()), 1e-9) * 0.5)
-    return np.asarray((disc.radius > furthest[number] - skin).astype(np.float64))
+    np.maximum.at(furthest, number, radius)
+    return np.asarray((radius > furthest[number] - disc.thickness).astype(np.float64))

@@ -3,13 +3,14 @@
 from meltwick.folding.accordion import accordion
 from meltwick.folding.halve import halve
 from meltwick.folding.pole import wrap
-from meltwick.folding.spiral import most_turns, ribs_angle, spiral
+from meltwick.folding.spiral import drawn_in, most_turns, ribs_angle, spiral
 from meltwick.folding.stack import Disc, Stack, lay_flat
 
 __all__ = [
     "Disc",
     "Stack",
     "accordion",
+    "drawn_in",
     "halve",
     "lay_flat",
     "most_turns",

@@ -238,7 +238,11 @@ SAMPLES = 4000
 """Points at which the stretch is measured."""
 
 
-def stretch(stack: Stack, turn: Callable[[Floats, Floats, Ints], Turned]) -> float:
+def stretch(
+    stack: Stack,
+    turn: Callable[[Floats, Floats, Ints], Turned],
+    length: Floats | None = None,
+) -> float:
     """99th percentile of how far a fold stretches the cloth, by differences over 10 um.
 
     The stretch is the greater singular value of the map's gradient, less 1. Pairs of points
@@ -250,6 +254,8 @@ def stretch(stack: Stack, turn: Callable[[Floats, Floats, Ints], Turned]) -> flo
         Before the fold.
     turn : callable
         From p, q and order to folded p, q and order.
+    length : ndarray of shape (P,), optional
+        Of what lies there, over that along folded p: less inside a bend, more outside it.
     """
     every = max(1, stack.p.size // SAMPLES)
     p, q, order = stack.p[::every], stack.q[::every], stack.order[::every]
@@ -260,5 +266,7 @@ def stretch(stack: Stack, turn: Callable[[Floats, Floats, Ints], Turned]) -> flo
         there = turn(p + ux * step, q + uy * step, order)
         gradient.append([(there[0] - here[0]) / step, (there[1] - here[1]) / step])
         same &= there[2] == here[2]
+    if length is not None:
+        gradient = [[along * length[::every], up] for along, up in gradient]
     parts = np.array(gradient).transpose(2, 1, 0)[same]
     return float(np.quantile(np.linalg.svd(parts, compute_uv=False)[:, 0], 0.99)) - 1.0

@@ -2,9 +2,10 @@
 
 Pleats that meet at the centre follow logarithmic spirals on the cloth, at one angle to the
 radius. In the disc they lean the other way of a coil: whoever goes once round the centre on the
-cloth comes back one winding further in. That ties the two angles together: a disc of radius
-``a r`` coils what lay at ``r`` on the cloth without stretching it when the pleats' angle is
-``asin(a)`` (a logarithmic spiral's arc from the centre is r / cos of its angle; calculus).
+cloth comes back one winding further in. That ties the two angles together: ribs at an angle b on
+the cloth stand at 90 degrees less b in the disc. A disc of radius ``a r`` coils what lay at ``r``
+without stretching it when ``a = tan b`` (a logarithmic spiral's arc from the centre is r / cos of
+its angle, so a r / sin b = r / cos b; calculus).
 """
 
 from __future__ import annotations
@@ -62,7 +63,8 @@ def lean_angle(turns: float, reach: float) -> float:
 def ribs_angle(fold: Spiral, layers: int, reach: float, thickness: float) -> float:
     """Angle of the ribs [rad]: by the turns, but no tighter than the cloth's thickness allows.
 
-    Ribs at an angle b fill a disc of height H with flanks sin(b)^2 H thick (area is kept).
+    Ribs at an angle b fill a disc of height H with flanks a^2 H thick (area is kept), a = tan b.
+    The disc is never wider than the cloth: b is at most 45 degrees.
 
     Parameters
     ----------
@@ -72,7 +74,12 @@ def ribs_angle(fold: Spiral, layers: int, reach: float, thickness: float) -> flo
         Radius of the cloth, and one layer's thickness [m].
     """
     thinnest = min(0.9, float(np.sqrt(layers * TUCK * thickness / fold.height)))
-    return max(lean_angle(fold.turns, reach), float(np.arcsin(thinnest)))
+    return min(max(lean_angle(fold.turns, reach), float(np.arctan(thinnest))), 0.25 * np.pi)
+
+
+def drawn_in(angle: float) -> float:
+    """Radius of the disc over that of the cloth [-], for ribs at an angle [rad] on the cloth."""
+    return float(np.tan(angle))
 
 
 def most_turns(fold: Spiral, layers: int, reach: float, thickness: float) -> float:
@@ -113,6 +120,29 @@ def feet(angle: float, offsets: Floats) -> tuple[Floats, Floats]:
     return np.exp(u), np.asarray(np.real((point - curve) * np.conj(normal)))
 
 
+def crests(angle: float, ways: Floats) -> Floats:
+    """Find the crest as far from the valley before it as from the valley after it.
+
+    Parameters
+    ----------
+    angle : float
+        Between the ribs and the radius [rad].
+    ways : ndarray of shape (M,)
+        Polar angle from valley to valley [rad].
+
+    Returns
+    -------
+    ndarray of shape (M,)
+        Polar angle from the first valley [rad]. The two sides of the pleat are then as wide.
+    """
+    low, high = np.zeros_like(ways), ways.copy()
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        before, after = feet(angle, middle)[1], -feet(angle, middle - ways)[1]
+        low, high = np.where(before < after, middle, low), np.where(before < after, high, middle)
+    return np.asarray(0.5 * (low + high))
+
+
 @dataclass(frozen=True)
 class _Pleated:
     """Where points come to lie; P points."""
@@ -126,6 +156,7 @@ class _Pleated:
     edge: Floats  # [m] rise of the crest to the next rib there
     radius: Floats  # [m] on the cloth
     round: Floats  # [rad] in the disc
+    coiled: Floats  # length in the coil over that along the rib's valley: its sides lie inside
 
 
 def _twisting(
@@ -136,8 +167,7 @@ def _twisting(
     way = 1.0 + UNEVEN * spread * (chance.uniforms(code, fold.pleats, 0) - 0.5)
     start = 2.0 * np.pi * chance.uniforms(code, 1, 1)[0]
     valleys = start + 2.0 * np.pi * np.cumsum(way) / way.sum()
-    after = np.append(valleys, valleys[0] + 2.0 * np.pi)
-    bounds = 0.5 * (after[1:] + after[:-1])
+    bounds = valleys + crests(angle, 2.0 * np.pi * np.roll(way, -1) / way.sum())
     tall = np.minimum(1.0, 1.0 - TALL * neatness * 2.0 * chance.uniforms(code, fold.pleats, 2))
     heights = fold.height * np.append(tall[-1], tall)
     return _Twist(
@@ -167,29 +197,29 @@ def _pleat(twist: _Twist, x: Floats, y: Floats) -> _Pleated:
     rib = np.clip(np.searchsorted(twist.bounds, psi, "right") - 1, 0, len(twist.valleys) - 1)
     offset = psi - twist.valleys[rib]
     bound = rib + (offset >= 0.0)
-    half = np.abs(twist.bounds[bound] - twist.valleys[rib])
-    widest = 1.05 * float(np.diff(twist.bounds).max())
+    left, right = twist.valleys - twist.bounds[:-1], twist.bounds[1:] - twist.valleys
+    widest = 1.01 * float(max(left.max(), right.max()))
     grid = np.linspace(-widest, widest, TABLE)
     foot, distance = feet(twist.angle, grid)
-    near, far = (np.abs(np.interp(side * half, grid, distance)) for side in (-1.0, 1.0))
-    # a bend in the ribs makes their two sides unlike; the crest between has one height
-    middle = 0.5 * (near + far)
-    scale = middle / np.where(offset >= 0.0, far, near)
-    rise = r * np.abs(np.interp(offset, grid, distance)) * scale
+    reach = np.interp(np.concatenate([-left, right]), grid, np.abs(distance))
+    sideways = np.interp(offset, grid, distance)
+    radius = np.interp(offset, grid, foot)
+    rise = r * np.abs(sideways)
     pleat = twist.heights[bound]
     k = np.floor(rise / pleat).astype(np.int32)
     rest = rise - k * pleat
     coil = (1.0 / slope - slope) * np.log(r / PINCH)
     return _Pleated(
         rib=rib.astype(np.int32),
-        along=r * np.interp(offset, grid, foot) / np.cos(twist.angle),
+        along=r * radius / np.cos(twist.angle),
         rise=rise,
         flank=np.where(offset >= 0.0, k, -1 - k).astype(np.int32),
         height=np.where(k % 2 == 0, rest, pleat - rest),
         pleat=pleat,
-        edge=r * middle,
+        edge=r * reach[rib + (offset >= 0.0) * len(left)],
         radius=r,
         round=polar + coil,
+        coiled=1.0 - np.sin(twist.angle) * sideways / radius,
     )
 
 
@@ -212,6 +242,25 @@ def _bends(found: _Pleated, order: Ints, layers: int, half: Floats, step: float)
     out[top] = bend_share(crest[top], half[top], step)
     out[low] = np.maximum(out[low], bend_share(valley[low], half[low], step))
     return out
+
+
+def _standing(found: _Pleated, rank: Ints, layers: int, small: float, thin: float) -> Floats:
+    """Radius in the disc [m]: a flank stands upright, its layers one behind the other.
+
+    Parameters
+    ----------
+    rank : ndarray of shape (P,)
+        Of the layer in its flank, from the outer side.
+    small : float
+        Radius of the disc over that of the cloth.
+    thin : float
+        Thickness of a layer as it stands [m].
+    """
+    k = np.where(found.flank >= 0, found.flank, -1 - found.flank)
+    middle = 0.5 * (k * found.pleat + np.minimum((k + 1) * found.pleat, found.edge))
+    inwards = np.where(found.flank >= 0, 1.0, -1.0)
+    out = small**2 * inwards * (found.rise - middle) + thin * (0.5 * (layers - 1) - rank)
+    return np.asarray(np.maximum(0.0, small * found.radius + out / np.hypot(1.0, small)))
 
 
 def spiral(
@@ -266,13 +315,14 @@ def spiral(
         layer = order_of(place.flank, order) + np.int32(10**6) * place.rib
         return place.along, place.height, np.asarray(layer)
 
-    lean = np.sin(angle)
-    half = np.maximum(lean**2 * np.minimum(found.pleat, found.edge), layers * TUCK * thickness)
+    small = drawn_in(angle)
+    half = np.maximum(small**2 * np.minimum(found.pleat, found.edge), layers * TUCK * thickness)
     tuck = min(TUCK * thickness, DEEPEST * fold.height / max(layers - 1, 1))
     inset = tuck * stack.order + found.height * (1.0 - tuck * (layers - 1) / fold.height)
-    right = twist.bounds[1:] - twist.valleys
-    foot = feet(angle, np.concatenate([-right, right]))[0]
-    where = lean * found.radius
+    left, right = twist.valleys - twist.bounds[:-1], twist.bounds[1:] - twist.valleys
+    foot = feet(angle, np.concatenate([-np.roll(left, -1), right]))[0]
+    thin = small**2 * fold.height / layers
+    where = _standing(found, order_of(found.flank, stack.order) % layers, layers, small, thin)
     return replace(
         stack,
         p=found.along,
@@ -286,12 +336,13 @@ def spiral(
             across=where * np.cos(found.round),
             down=where * np.sin(twist.turn * found.round),
             height=fold.height,
-            reach=lean * reach,
-            thickness=float(lean**2 * fold.height / layers),
+            reach=small * reach,
+            thickness=thin,
             ribs=fold.pleats,
             step_back=foot[: fold.pleats] / foot[fold.pleats :],
             roof=np.minimum(found.pleat, found.edge),
             radius=where,
+            slope=twist.turn * small,
         ),
-        strain99=max(stack.strain99, stretch(stack, turn)),
+        strain99=max(stack.strain99, stretch(stack, turn, found.coiled)),
     )

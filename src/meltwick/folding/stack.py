@@ -55,6 +55,7 @@ class Disc:
     thickness: float  # [m] of one layer of cloth as it stands in the disc
     ribs: int
     step_back: Floats  # (ribs,) place along the next rib over that along this one, where they touch
+    slope: float  # radius that a rib gains over the way round, positive as a clock's hands go
     roof: Floats  # (P,) [m] height of the highest crest at the point's place
 
 
