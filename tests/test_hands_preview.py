@@ -1,5 +1,6 @@
 """`preview --hands`: the picture of three pieces, the words, the numbers, and how it fails."""
 
+import contextlib
 import json
 import os
 import re
@@ -16,7 +17,7 @@ import jsonschema
 import numpy as np
 import pytest
 from PIL import Image
-from tests.processes import SEEN, children, gone
+from tests.processes import SEEN, alive, children, gone
 
 from meltwick.cli import machine, main
 from meltwick.cli.words import doubt_sentence, likeness_line, sentence
@@ -140,7 +141,7 @@ def test_the_sentence_of_several_hands(make_result):
     result = make_result()
     shown = sentence(result, spread_of(result, 0.52, 0.47, 0.58, 0.5, 0.53))
     assert shown.startswith(
-        "Expect about half white: five hands gave 47 to 58 %, the middle one 52 %. "
+        "Expect about half white: five hands gave 47 to 58 %, 52 % in the middle. "
         "The piece drawn large is "
     )
     assert "dyed to white" in shown
@@ -277,26 +278,38 @@ def test_a_killed_worker_ends_in_one_line(run, tmp_path, monkeypatch):
     assert active_children() == []
 
 
-@pytest.mark.skipif(not SEEN, reason="needs /proc")
-@pytest.mark.parametrize("later", [0.0, 2.5], ids=["while they load", "while they work"])
-def test_an_interrupt_ends_all_at_once(tmp_path, later):
-    """As a terminal does it: the signal goes to every process of the group."""
-    (tmp_path / "cove.toml").write_text(TEXT, "utf-8")
-    start = "import sys, meltwick.study.workers as w; from meltwick.cli import main;"
-    start += "w.usable_cores = lambda: 2;"
-    words = ["preview", "cove.toml", "--detail", "1 mm", "--hands", "25"]
-    with subprocess.Popen(
-        [sys.executable, "-c", f"{start} sys.exit(main({words!r}))"],
-        cwd=tmp_path,
+def started(folder, *words):
+    """Start the command with two workers, in a group of its own as a terminal does."""
+    (folder / "cove.toml").write_text(TEXT, "utf-8")
+    code = (
+        "import sys, meltwick.study.workers as w; from meltwick.cli import main;"
+        f"w.usable_cores = lambda: 2; sys.exit(main({['preview', 'cove.toml', *words]!r}))"
+    )
+    return subprocess.Popen(
+        [sys.executable, "-c", code],
+        cwd=folder,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
-        env={"NUMBA_CACHE_DIR": str(tmp_path.parent / "kernels")} | os.environ,
-    ) as process:
-        end = time.monotonic() + 60.0
-        while len(workers := children(process.pid)) < 3 and time.monotonic() < end:
-            time.sleep(0.01)  # two workers and their keeper
+        env={"NUMBA_CACHE_DIR": str(folder.parent / "kernels")} | os.environ,
+    )
+
+
+def workers_of(process):
+    """Its two workers and their keeper, once they are there."""
+    end = time.monotonic() + 60.0
+    while len(found := children(process.pid)) < 3 and time.monotonic() < end:
+        time.sleep(0.01)
+    return found
+
+
+@pytest.mark.skipif(not SEEN, reason="needs /proc")
+@pytest.mark.parametrize("later", [0.0, 0.3, 2.5], ids=["born", "loading", "at work"])
+def test_an_interrupt_ends_all_at_once(tmp_path, later):
+    """As a terminal does it: the signal goes to every process of the group."""
+    with started(tmp_path, "--detail", "1 mm", "--hands", "25") as process:
+        workers = workers_of(process)
         time.sleep(later)
         os.killpg(process.pid, signal.SIGINT)
         sent = time.monotonic()
@@ -307,6 +320,21 @@ def test_an_interrupt_ends_all_at_once(tmp_path, later):
     assert err == "meltwick: interrupted; nothing was written\n"
     assert not (tmp_path / "cove").exists()
     assert gone(workers, 5.0)
+
+
+@pytest.mark.skipif(not SEEN, reason="needs /proc")
+def test_workers_leave_an_interrupt_to_the_one_who_asked(tmp_path):
+    """A worker that hears it first, even while it loads, neither dies of it nor speaks."""
+    with started(tmp_path, "--detail", DETAIL, "--hands", "2", "--json") as process:
+        workers = workers_of(process)
+        for _ in range(40):
+            for pid in filter(alive, workers):
+                with contextlib.suppress(ProcessLookupError):
+                    os.kill(pid, signal.SIGINT)
+            time.sleep(0.02)
+        out, err = process.communicate(timeout=120)
+    assert (process.returncode, err) == (0, "")
+    assert json.loads(out)["hands"] == 2
 
 
 # ---------------------------------------------------------------------------- the machine

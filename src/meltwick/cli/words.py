@@ -63,8 +63,8 @@ def sentence(result: Result, spread: Spread | None = None) -> str:
     if spread is None:
         return f"Expect {white_words(result.white_share, ground)}, {ratio} dyed to {ground}{also}."
     found = _range(spread.low, spread.high)
-    if "to" in found:
-        found += f", the middle one {_percent(spread.median)} %"
+    if "to" in found and spread.hands > 2:
+        found += f", {_percent(spread.median)} % in the middle"
     count = number_word(spread.hands)
     return (
         f"Expect {white_words(spread.median, ground)}: {count} hands gave {found}. The piece drawn "
