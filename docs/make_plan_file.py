@@ -11,7 +11,10 @@ from typing import Any
 
 from meltwick.errors import MeltwickError
 from meltwick.plan import folds, models, plan_from_text, template, words
-from meltwick.stock import load_stock
+from meltwick.plan.reader import built_in
+from meltwick.stock import Stock, load_stock
+from meltwick.stock.reading import listed
+from meltwick.types import Spot
 from meltwick.units import (
     show_angle,
     show_force,
@@ -55,6 +58,7 @@ _TOO_MUCH = {
     "temperature": "900 degC",
     "force": "90000 N",
 }
+_KIND = re.compile('kind = "(.*?)"')
 _SHOW = {
     "length": show_length,
     "angle": show_angle,
@@ -75,6 +79,7 @@ _BACK = {
     ("Plan", "neatness"): words.NEATNESS,
     ("Garment", "damp"): words.DAMP,
     ("DyeTable", "at"): words.ZONES,
+    ("AccordionFold", "creases"): words.CREASES,
 }
 
 
@@ -95,13 +100,22 @@ def allowed(pattern: str, key: str) -> str:
     if "true nor false" in said:
         return "true or false"
     if "whole number" in said:
-        return "a whole number, 0 or more"
+        low, high = re.findall(r"[0-9]+", text)
+        return (
+            f"a whole number, {low} or more" if int(high) > 10**6 else f"a whole number {text[4:]}"
+        )
+    if "is not a number" in said:
+        return f"a number {text[4:]}"
+    if ", or how far from one" in text:
+        return "a place of the blank, listed below" + text[text.index(", or how far from one") :]
     for dimension, much in _TOO_MUCH.items():
         if f"{dimension} such as" in text:
             bounds = complaint(pattern, key, f'"{much}"')
             if found := re.search(r"must lie (from .*)$", bounds):
                 text += f", {found[1]}"
             break
+    if key == "kind" and "fold = " in pattern:
+        return _KIND.findall(pattern)[0]
     if key in IN_STOCK and not said:
         return f"a name in stock ({IN_STOCK[key]})"
     if not text and not said:
@@ -130,6 +144,8 @@ def default(record: type[models.Table], key: str, takes: str) -> str:
         return "the usual one" if key in ("size", "fabric", "amount", "chunk", "moves") else "–"
     if isinstance(value, float) and (dimension := _dimension(takes)):
         return _SHOW[dimension](value)
+    if isinstance(value, Spot):
+        return value.place
     if isinstance(value, models.Table | tuple):
         return "as below"
     return f"{value:g}" if isinstance(value, float) else str(value)
@@ -145,7 +161,16 @@ def stock_lines() -> list[str]:
         f"- fabrics: {', '.join(stock.fabrics)}",
         f"- poles: {', '.join(stock.poles)}",
         f"- dyes: {', '.join(stock.dyes)}",
+        *place_lines(stock),
     ]
+
+
+def place_lines(stock: Stock) -> list[str]:
+    """Name the places that each blank has; left and right are as seen from the front."""
+    blanks: dict[tuple[str, ...], list[str]] = {}
+    for line in stock.blanks.values():
+        blanks.setdefault(words.PLACES[line.cut], []).append(line.name)
+    return [f"- places of a {listed(names)}: {', '.join(at)}" for at, names in blanks.items()]
 
 
 def page() -> str:
@@ -170,7 +195,11 @@ def page() -> str:
             lines.append("| " + " | ".join(row) + " |")
     lines += ["", "## What is in stock", "", *stock_lines()]
     lines += ["", "## A plan to start from", "", "`meltwick new NAME` writes this:", ""]
-    lines += ["```toml", template("NAME").rstrip(), "```", ""]
+    lines += ["```toml", template("NAME").rstrip(), "```"]
+    for fold in words.STARTS[1:]:
+        lines += ["", f"`meltwick new NAME --fold {fold}` folds and ties otherwise:", ""]
+        lines += ["```toml", built_in(f"template-{fold}.toml").rstrip(), "```"]
+    lines += [""]
     return "\n".join(lines)
 
 

@@ -121,16 +121,16 @@ def test_dark_ground_and_raw_cloth(usual):
 def test_pole_that_the_cloth_does_not_go_round(usual):
     """A tee M is 51 + 2 x about 19 cm across; at bias 0 a pole 30 cm thick is 94 cm round."""
     thick = PoleWrap(0.30, 0.0)
-    assert "round.1.fold" in warned(changed(usual, folds=(thick,)))
-    assert "round.1.fold" not in warned(changed(usual, folds=(PoleWrap(0.15, 0.0),)))
+    assert "round.1.fold.1" in warned(changed(usual, folds=(thick,)))
+    assert "round.1.fold.1" not in warned(changed(usual, folds=(PoleWrap(0.15, 0.0),)))
     # Folded along the spine it is half as wide, so half the pole is already too thick.
     halved = (Halve("spine", "left"), PoleWrap(0.15, 0.0))
-    assert "round.1.fold" in warned(changed(usual, folds=halved))
+    assert "round.1.fold.2" in warned(changed(usual, folds=halved))
 
 
 def test_pushed_too_hard_or_string_too_wide(usual):
     hard = PoleWrap(0.048, radians(35), squeeze=8.0)
-    assert "round.1.fold" in warned(changed(usual, folds=(hard,)))
+    assert "round.1.fold.1" in warned(changed(usual, folds=(hard,)))
     wide = StringTie(0.2, 20.0, 0.002)
     assert "round.1.tie.spacing" in warned(changed(usual, tie=wide))
     assert "round.1.tie" in warned(changed(usual, tie=None))

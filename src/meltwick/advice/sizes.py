@@ -1,14 +1,37 @@
-"""How big and heavy a garment is, before and after it is folded."""
+"""How big and heavy a garment is, before and after it is folded by a tidy hand."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from math import cos, pi, sin, sqrt
+from math import ceil, degrees, pi, sqrt
 
+from shapely import affinity
+from shapely.geometry import box
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import unary_union
+
+from meltwick.bundle import build_bundle, middle_of
+from meltwick.bundle.pole import LOOSE_RINGS
 from meltwick.cloth import build_cloth
-from meltwick.types import Accordion, Halve, PoleWrap, Recipe, Round, Spiral
+from meltwick.constants import Constants
+from meltwick.errors import PlanError
+from meltwick.folding import drawn_in, ribs_angle
+from meltwick.types import (
+    Accordion,
+    Cloth,
+    Fold,
+    Halve,
+    PoleWrap,
+    Recipe,
+    Round,
+    Spiral,
+    StringTie,
+    Tie,
+)
 
 _COARSE = 0.01  # [m] enough to weigh the cloth
+_FAR = 10.0  # [m] farther than any cloth reaches
 
 
 @dataclass(frozen=True)
@@ -18,49 +41,167 @@ class Garment:
     mass: float  # [kg]
     area: float  # [m2] of cloth, all layers
     layers: int
-    width: float  # [m] across, sleeves included
-    length: float  # [m]
+    thickness: float  # [m] of one layer
+    outline: BaseGeometry  # [m] x right as seen from the front, y down
+    cloth: Cloth  # coarse
+    neatness: float
+    seed: int
 
-    def reach(self, layers: int) -> float:
-        """Radius of a round piece as large as the stack of so many layers [m]."""
-        return sqrt(self.area / layers / pi)
+
+@dataclass(frozen=True)
+class Pile:
+    """Cloth as it lies before a fold."""
+
+    outline: BaseGeometry  # [m]
+    layers: int
+    area: float  # [m2] of cloth, all layers
+
+    @property
+    def reach(self) -> float:
+        """Radius of a round piece as large as the pile [m]."""
+        return sqrt(self.area / self.layers / pi)
+
+    def extent(self, angle: float = 0.0, lean: str = "right") -> tuple[float, float]:
+        """Extent across and along a line at an angle to the garment's length [m]."""
+        left, top, right, bottom = _upright(self.outline, angle, lean).bounds
+        return right - left, bottom - top
 
 
 def weigh(recipe: Recipe) -> Garment:
-    """Measure a plan's blank."""
+    """Measure a plan's blank.
+
+    Raises
+    ------
+    PlanError
+        When a spiral is to be pinched where there is no cloth.
+    """
     cloth = build_cloth(recipe.blank, recipe.fabric, _COARSE)
-    bounds = [panel.outline.bounds for panel in cloth.panels]
+    for number, turn in enumerate(recipe.rounds, 1):
+        for n, fold in enumerate(turn.folds, 1):
+            if isinstance(fold, Spiral):
+                _pinch(cloth, fold, f"{recipe.name}: round.{number}.fold.{n}.centre")
+    outline = unary_union([panel.outline for panel in cloth.panels])
     return Garment(
         mass=float(cloth.mass_per_area.sum()) * _COARSE**2,
         area=cloth.size * _COARSE**2,
         layers=len(cloth.panels),
-        width=(max(b[2] for b in bounds) - min(b[0] for b in bounds)) / 1e3,
-        length=(max(b[3] for b in bounds) - min(b[1] for b in bounds)) / 1e3,
+        thickness=recipe.fabric.thickness,
+        outline=affinity.scale(outline, 1e-3, 1e-3, origin=(0, 0)),
+        cloth=cloth,
+        neatness=recipe.neatness,
+        seed=recipe.seed,
     )
 
 
-def slanted(angle: float, wide: float, long: float) -> tuple[float, float]:
-    """Extent of a rectangle across and along a line at an angle to its length [m]."""
-    c, s = abs(cos(angle)), abs(sin(angle))
-    return wide * c + long * s, long * c + wide * s
+def _pinch(cloth: Cloth, fold: Spiral, where: str) -> None:
+    try:
+        middle_of(cloth, fold.centre)
+    except PlanError as error:
+        raise PlanError(f"{where}: {error}") from None
 
 
-def bundle_length(turn: Round, garment: Garment) -> float:
-    """Length of the folded bundle, along the pole or the creases, or across a disc [m]."""
-    wide, long = garment.width, garment.length
-    length, layers = long, garment.layers
+def piles(turn: Round, garment: Garment) -> Iterator[tuple[Fold, Pile]]:
+    """Go through the folds of a round, each with the pile that it finds."""
+    pile = _laid(garment)
     for fold in turn.folds:
-        if isinstance(fold, Halve):
-            wide, long = (wide / 2.0, long) if fold.line == "spine" else (wide, long / 2.0)
-            length, layers = long, 2 * layers
-        elif isinstance(fold, PoleWrap):
-            length = slanted(fold.bias, wide, long)[1] / fold.squeeze
-        elif isinstance(fold, Accordion):
-            length = slanted(fold.angle, wide, long)[1]
-            across = slanted(fold.angle, wide, long)[0]
-            steep = abs(sin(fold.angle)) > 0.5
-            wide, long = (wide, min(long, fold.pleat)) if steep else (min(wide, fold.pleat), long)
-            length = min(length, max(wide, long)) if fold.pleat < across else length
-        elif isinstance(fold, Spiral):
-            length = 2.0 * garment.reach(layers)
-    return length
+        yield fold, pile
+        pile = _folded(pile, fold)
+
+
+def bundle_length(turn: Round, garment: Garment, number: int = 1) -> float:
+    """Length of the tied bundle, along the pole or the creases, or across a disc [m]."""
+    return build_bundle(
+        garment.cloth,
+        turn,
+        neatness=garment.neatness,
+        seed=garment.seed,
+        constants=Constants(),
+        round_number=number,
+    ).length
+
+
+def strip_of(turn: Round, garment: Garment) -> tuple[float, float]:
+    """Width and length of a flat pile, across and along its creases [m]."""
+    pile = _laid(garment)
+    for fold, before in piles(turn, garment):
+        pile = _folded(before, fold)
+    return pile.extent(*_creases(turn))
+
+
+def _creases(turn: Round) -> tuple[float, str]:
+    """Direction of the last pleats' creases, that of the garment's length if there are none."""
+    pleated = [fold for fold in turn.folds if isinstance(fold, Accordion)]
+    return (pleated[-1].angle, pleated[-1].lean) if pleated else (0.0, "right")
+
+
+def pushed_length(fold: PoleWrap, pile: Pile, tie: Tie | None) -> float:
+    """Length of a roll once it is pushed [m].
+
+    The last pleat lies past its string by up to half of what it is squeezed, by half that on the
+    mean.
+    """
+    spacing = tie.spacing if isinstance(tie, StringTie) else LOOSE_RINGS
+    last = 0.25 * (fold.squeeze - 1.0) * spacing
+    return pile.extent(fold.bias, fold.lean)[1] / fold.squeeze + last
+
+
+def disc_width(fold: Spiral, pile: Pile, thickness: float) -> float:
+    """Width of the disc that a pile is twisted into, its corners tucked in [m]."""
+    angle = ribs_angle(fold, pile.layers, pile.reach, thickness)
+    return 2.0 * pile.reach * drawn_in(angle)
+
+
+def _laid(garment: Garment) -> Pile:
+    return Pile(garment.outline, garment.layers, garment.area)
+
+
+def _upright(outline: BaseGeometry, angle: float, lean: str) -> BaseGeometry:
+    """Turn an outline so that a line at an angle to its length runs straight down."""
+    turn = -degrees(angle) if lean == "right" else degrees(angle)
+    return affinity.rotate(outline, turn, origin=(0, 0))
+
+
+def _folded(pile: Pile, fold: Fold) -> Pile:
+    if isinstance(fold, Halve):
+        return _halved(pile, fold)
+    if isinstance(fold, Accordion):
+        return _pleated(pile, fold)
+    return pile
+
+
+def _halved(pile: Pile, fold: Halve) -> Pile:
+    _, top, _, bottom = pile.outline.bounds
+    across = fold.line == "spine"
+    middle = (0.0, 0.5 * (top + bottom))
+    flipped = affinity.scale(
+        pile.outline, -1.0 if across else 1.0, 1.0 if across else -1.0, origin=middle
+    )
+    stays = {
+        "left": box(0.0, -_FAR, _FAR, _FAR),
+        "right": box(-_FAR, -_FAR, 0.0, _FAR),
+        "top": box(-_FAR, middle[1], _FAR, _FAR),
+        "bottom": box(-_FAR, -_FAR, _FAR, middle[1]),
+    }[fold.moves]
+    both = unary_union([pile.outline, flipped]).intersection(stays)
+    return Pile(both, 2 * pile.layers, pile.area)
+
+
+def _pleated(pile: Pile, fold: Accordion) -> Pile:
+    """Lay pleat on pleat, every other one turned over, on the first."""
+    flat = _upright(pile.outline, fold.angle, fold.lean)
+    left, _, right, _ = flat.bounds
+    count = pleats_of(fold, right - left)
+    parts = []
+    for k in range(count):
+        start = left + k * fold.pleat
+        part = flat.intersection(box(start, -_FAR, start + fold.pleat, _FAR))
+        if k % 2:
+            part = affinity.scale(part, -1.0, 1.0, origin=(start + 0.5 * fold.pleat, 0.0))
+        parts.append(affinity.translate(part, left - start))
+    outline = _upright(unary_union(parts), -fold.angle, fold.lean)
+    return Pile(outline, count * pile.layers, pile.area)
+
+
+def pleats_of(fold: Accordion, across: float) -> int:
+    """How many pleats cloth of a width across the creases makes; the last may be a narrow one."""
+    return max(1, ceil(across / fold.pleat - 1e-9))

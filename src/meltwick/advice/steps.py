@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import degrees, sin
+from math import degrees
 
+from meltwick.advice.hands import fold_and_tie, standing
 from meltwick.advice.sizes import Garment, weigh
-from meltwick.folding import ribs_angle
-from meltwick.types import Accordion, Halve, PoleWrap, Recipe, Round, Spiral, StringTie
-from meltwick.units import show_inches, show_length, show_mass, show_temperature, show_time
+from meltwick.types import Recipe, Round
+from meltwick.units import show_mass, show_temperature, show_time
 
 
 def describe(recipe: Recipe) -> list[str]:
@@ -21,8 +21,8 @@ def describe(recipe: Recipe) -> list[str]:
     ]
     for number, turn in enumerate(recipe.rounds, start=1):
         lines = list(_wet(recipe, turn))
-        lines += [*_fold_and_tie(turn, garment, fabric.thickness)]
-        lines += [*_lay(recipe, turn), *_wait(turn)]
+        lines += fold_and_tie(turn, garment)
+        lines += [*_lay(recipe, turn, garment), *_wait(turn)]
         if len(recipe.rounds) > 1:
             lines[0] = f"Round {number}: {lines[0][0].lower()}{lines[0][1:]}"
         steps += lines
@@ -40,89 +40,10 @@ def _wet(recipe: Recipe, turn: Round) -> Iterator[str]:
         yield f"No soda ash. {damp}"
 
 
-def _both(metres: float) -> str:
-    return f"{show_length(metres)} ({show_inches(metres)})"
-
-
-def _fold_and_tie(turn: Round, garment: Garment, thickness: float) -> Iterator[str]:
-    layers, pleated = garment.layers, False
-    if turn.folds:
-        yield f"Lay it flat, the {turn.outside} up."
-    for fold in turn.folds:
-        if isinstance(fold, Halve):
-            layers *= 2
-            yield f"Fold it in half along the {fold.line}, the {fold.moves} over the other side."
-        elif isinstance(fold, PoleWrap):
-            yield from _wrap(fold)
-        elif isinstance(fold, Accordion):
-            yield _pleat(fold, pleated)
-            pleated = True
-        else:
-            yield _twist(fold, layers, garment, thickness)
-    tie = turn.tie
-    if isinstance(tie, StringTie):
-        yield (
-            f"Wind string {show_length(tie.thickness)} thick round it every "
-            f"{_both(tie.spacing)}, pulled at about {_force(tie.pull)}."
-        )
-    elif tie is not None:
-        bands = "a band" if tie.count == 1 else f"{tie.count} bands"
-        yield (
-            f"Stretch {bands} {show_length(tie.width)} wide over it, through the middle, each "
-            f"pulled at about {_force(tie.pull)}."
-        )
-
-
-def _force(newtons: float) -> str:
-    return f"{newtons:.2g} N ({newtons / 9.80665:.2g} kg)"
-
-
-def _wrap(fold: PoleWrap) -> Iterator[str]:
-    yield (
-        f"Lay a pole {_both(fold.diameter)} thick at {degrees(fold.bias):.3g}° to the "
-        f"garment's length, leaning {fold.lean}, and roll the cloth on from the {fold.starts_at}."
-    )
-    first = "" if fold.even else f", the {fold.pushed_first} end first and tighter"
-    yield f"Push it together along the pole, {fold.squeeze:.2g} times shorter{first}."
-
-
-def _pleat(fold: Accordion, pleated: bool) -> str:
-    slant = degrees(fold.angle)
-    if slant < 5.0:
-        run = "along the garment"
-    elif slant > 85.0:
-        run = "across the garment"
-    else:
-        run = f"at {slant:.3g}° to the garment's length, towards the {fold.lean} shoulder"
-    what = "Fold that strip back and forth again" if pleated else "Fold it back and forth"
-    return f"{what} into pleats {_both(fold.pleat)} wide, the creases {run}."
-
-
-def _twist(fold: Spiral, layers: int, garment: Garment, thickness: float) -> str:
-    spot = fold.centre
-    off = [
-        f"{show_length(abs(far))} {words[far > 0]}"
-        for far, words in (
-            (spot.right, ("left of", "right of")),
-            (spot.down, ("above", "below")),
-        )
-        if far
-    ]
-    place = " and ".join(off) + (" " if off else "") + f"the {spot.place}"
-    reach = garment.reach(layers)
-    across = 2.0 * reach * sin(ribs_angle(fold, layers, reach, thickness))
-    hands = "as a clock's hands go" if fold.sense == "right" else "against a clock's hands"
-    often = {1.0: "once", 2.0: "twice"}.get(fold.turns, f"{fold.turns:.2g} times")
-    return (
-        f"Pinch it at {place} and turn it {hands}, about {often} round, until it has drawn into "
-        f"a disc about {_both(across)} across; let the pleats stand {_both(fold.height)} tall."
-    )
-
-
 def _zone(zone: tuple[float, float]) -> str:
     low, high = zone
     if high - low > 0.9:
-        return "all along"
+        return "all over it"
     middle = (low + high) / 2.0
     place = "the low end" if middle < 1 / 3 else "the high end" if middle > 2 / 3 else "the middle"
     return f"at {place} ({round(100 * low)} to {round(100 * high)} % of the way up)"
@@ -137,12 +58,10 @@ def _spoons(count: float) -> str:
     return f"{number} level teaspoon{'s' if whole + (quarters > 0) > 1 else ''}"
 
 
-def _lay(recipe: Recipe, turn: Round) -> Iterator[str]:
+def _lay(recipe: Recipe, turn: Round, garment: Garment) -> Iterator[str]:
     spoon = {dye.name: dye.spoon for dye in recipe.dyes}
-    last = turn.folds[-1] if turn.folds else None
-    lies = turn.lies or ("pleats up" if isinstance(last, Accordion) else "")
-    how = f", {lies}" if lies else ""
-    yield f"Rest it on a {turn.rest_on}{how}, tilted {degrees(turn.incline):.3g}°."
+    tilt = f"tilted {degrees(turn.incline):.3g}°" if turn.incline > 0.0 else "level"
+    yield f"Rest it on a {turn.rest_on}{standing(turn, garment)}, {tilt}."
 
     def laid(over: bool) -> Iterator[str]:
         for powder in turn.powder:

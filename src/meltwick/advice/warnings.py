@@ -11,12 +11,11 @@ from dataclasses import dataclass
 from math import pi
 from typing import Literal
 
-from meltwick.advice.sizes import Garment, bundle_length, slanted, weigh
+from meltwick.advice.sizes import Garment, Pile, bundle_length, piles, strip_of, weigh
 from meltwick.folding import most_turns
 from meltwick.types import (
     Accordion,
-    Fabric,
-    Halve,
+    BandTie,
     PoleWrap,
     Powder,
     Recipe,
@@ -42,7 +41,9 @@ _WARM, _COLD = 301.0, 283.0  # [K] a room that melts fast and muddies, or slowly
 _DARKER = 0.2  # difference of darkness (0 light .. 1 dark) that muddies; chosen
 _TILTED = 0.035  # [rad] about 2 degrees: less hardly steers the dye; chosen
 _FEW_PLEATS = 2.5  # fewer make no zigzag; chosen
+_THICK = 0.25  # of a pleat: a pile thicker than that folds no narrower; chosen
 _SQUEEZE_HARD = 5.0  # more than hands push; common practice, no source
+_LONG = 2.5  # times as long as wide: bands through the middle leave the ends loose; chosen
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,8 @@ def advise(recipe: Recipe) -> tuple[Advice, ...]:
     found: list[Advice] = list(_fibre(recipe))
     for number, turn in enumerate(recipe.rounds, start=1):
         where = f"round.{number}"
-        found += _folds(turn, garment, recipe.fabric, where)
+        found += _folds(turn, garment, where)
+        found += _tie(turn, garment, number)
         found += _powder(recipe, turn, garment, where)
         found += _ice(recipe, turn, garment, where)
         found += _soda(turn, where)
@@ -101,36 +103,49 @@ def _fibre(recipe: Recipe) -> Iterator[Advice]:
         yield Advice("warning", key, f"On a {fabric.ground_name} ground this dye will hardly show.")
 
 
-def _folds(turn: Round, garment: Garment, fabric: Fabric, where: str) -> Iterator[Advice]:
-    key = f"{where}.fold"
+def _folds(turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
     if not turn.folds:
-        yield Advice("note", key, "Nothing is folded, so little but the ice makes the pattern.")
-    if turn.folds and turn.tie is None:
-        yield Advice("warning", f"{where}.tie", "Nothing holds the folds: they will open.")
-    wide, long = garment.width, garment.length
-    layers = garment.layers
-    for fold in turn.folds:
-        if isinstance(fold, Halve):
-            wide, long = (wide / 2.0, long) if fold.line == "spine" else (wide, long / 2.0)
-            layers *= 2
-        elif isinstance(fold, PoleWrap):
-            yield from _pole(fold, wide, long, key)
-        elif isinstance(fold, Accordion):
-            yield from _accordion(fold, wide, long, key)
-        else:
-            yield from _spiral(fold, garment, layers, fabric, key)
-    length = bundle_length(turn, garment)
-    if isinstance(turn.tie, StringTie) and length < 3.0 * turn.tie.spacing:
         yield Advice(
-            "warning",
-            f"{where}.tie.spacing",
-            f"Folded and pushed together the cloth is {show_length(length)} long, so string every "
-            f"{show_length(turn.tie.spacing)} goes round fewer than three times.",
+            "note", f"{where}.fold", "Nothing is folded, so little but the ice makes the pattern."
         )
+    for number, (fold, pile) in enumerate(piles(turn, garment), start=1):
+        key = f"{where}.fold.{number}"
+        if isinstance(fold, PoleWrap):
+            yield from _pole(fold, pile, key)
+        elif isinstance(fold, Accordion):
+            yield from _accordion(fold, pile, garment.thickness, key)
+        elif isinstance(fold, Spiral):
+            yield from _spiral(fold, pile, garment, key)
 
 
-def _pole(fold: PoleWrap, wide: float, long: float, key: str) -> Iterator[Advice]:
-    across, along = slanted(fold.bias, wide, long)
+def _tie(turn: Round, garment: Garment, number: int) -> Iterator[Advice]:
+    tie, last = turn.tie, turn.folds[-1] if turn.folds else None
+    where = f"round.{number}"
+    if turn.folds and tie is None:
+        yield Advice("warning", f"{where}.tie", "Nothing holds the folds: they will open.")
+    if isinstance(tie, StringTie):
+        length = bundle_length(turn, garment, number)
+        if length < 3.0 * tie.spacing:
+            how = "Folded and pushed together" if isinstance(last, PoleWrap) else "Folded"
+            yield Advice(
+                "warning",
+                f"{where}.tie.spacing",
+                f"{how}, the cloth is {show_length(length)} long, so string every "
+                f"{show_length(tie.spacing)} goes round fewer than three times.",
+            )
+    elif isinstance(tie, BandTie) and not isinstance(last, Spiral):
+        wide, long = sorted(strip_of(turn, garment))
+        if long > _LONG * wide:
+            yield Advice(
+                "warning",
+                f"{where}.tie.kind",
+                f"Bands all cross in the middle, and this bundle is {show_length(long)} long and "
+                f"{show_length(wide)} wide: its ends will open. Take string.",
+            )
+
+
+def _pole(fold: PoleWrap, pile: Pile, key: str) -> Iterator[Advice]:
+    across, along = pile.extent(fold.bias, fold.lean)
     round_it = pi * fold.diameter
     if round_it > across:
         yield Advice(
@@ -148,27 +163,39 @@ def _pole(fold: PoleWrap, wide: float, long: float, key: str) -> Iterator[Advice
         )
 
 
-def _accordion(fold: Accordion, wide: float, long: float, key: str) -> Iterator[Advice]:
-    across, _ = slanted(fold.angle, wide, long)
+def _accordion(fold: Accordion, pile: Pile, thickness: float, key: str) -> Iterator[Advice]:
+    across, _ = pile.extent(fold.angle, fold.lean)
     pleats = across / fold.pleat
-    if pleats < _FEW_PLEATS:
+    if pleats <= 1.0:
+        yield Advice(
+            "warning",
+            key,
+            f"A pleat {show_length(fold.pleat)} wide takes in all of the {show_length(across)} "
+            "of cloth: nothing is folded. Take narrower pleats.",
+        )
+    elif pleats < _FEW_PLEATS:
         yield Advice(
             "warning",
             key,
             f"Pleats {show_length(fold.pleat)} wide in {show_length(across)} of cloth are only "
-            f"{max(round(pleats), 1)}: hardly an accordion. Take narrower pleats.",
+            f"{pleats:.2g}: hardly an accordion. Take narrower pleats.",
         )
-
-
-def _spiral(
-    fold: Spiral, garment: Garment, layers: int, fabric: Fabric, key: str
-) -> Iterator[Advice]:
-    reach = garment.reach(layers)
-    most = most_turns(fold, layers, reach, fabric.thickness)
-    if fold.turns > most:
+    thick = pile.layers * thickness
+    if thick > _THICK * fold.pleat:
         yield Advice(
             "warning",
             key,
+            f"The cloth lies {pile.layers} layers thick, {show_length(thick)}, and will not fold "
+            f"into pleats {show_length(fold.pleat)} wide. Take wider pleats.",
+        )
+
+
+def _spiral(fold: Spiral, pile: Pile, garment: Garment, key: str) -> Iterator[Advice]:
+    most = most_turns(fold, pile.layers, pile.reach, garment.thickness)
+    if fold.turns > most:
+        yield Advice(
+            "warning",
+            f"{key}.turns",
             f"Cloth this thick turns about {most:.2g} times in a disc "
             f"{show_length(fold.height)} tall, not {fold.turns:.2g}: it is reckoned as turned that "
             "far. Let the disc stand taller, or turn it less.",

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
+from shapely.geometry import Point
 
 from meltwick import folding
 from meltwick.bundle.flat import lay_down
@@ -26,19 +28,23 @@ from meltwick.types import (
 )
 
 
-def middle_of(cloth: Cloth, stack: Stack, spot: Spot) -> Floats:
-    """Find where a spot of the garment lies in a flat stack [m], shape (2,).
+def middle_of(cloth: Cloth, spot: Spot) -> Floats:
+    """Find where a spot of the garment lies before it is folded [m], shape (2,).
 
     Raises
     ------
     PlanError
-        If the garment has no such place.
+        If the garment has no such place, or no cloth there.
     """
-    names = list(cloth.places)
-    if spot.place not in names:
-        raise PlanError(f"this garment has no '{spot.place}'; it has {', '.join(names)}")
-    found: Floats = stack.marks[names.index(spot.place)] + np.array([spot.right, spot.down])
-    return found
+    if spot.place not in cloth.places:
+        raise PlanError(f"this garment has no '{spot.place}'; it has {', '.join(cloth.places)}")
+    found = np.array(cloth.places[spot.place]) + np.array([spot.right, spot.down])
+    here = Point(*(1000.0 * found))
+    if not any(panel.outline.intersects(here) for panel in cloth.panels):
+        raise PlanError(
+            f"the spiral's centre is too far from the {spot.place}: there is no cloth to pinch"
+        )
+    return np.asarray(found)
 
 
 def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> Stack:
@@ -52,6 +58,8 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
         When a spiral's centre is no place of this garment.
     """
     stack = folding.lay_flat(cloth, seed, number, spec.outside)
+    pinched = [middle_of(cloth, step.centre) for step in spec.folds if isinstance(step, Spiral)]
+    stack = replace(stack, marks=np.vstack([stack.marks, *pinched]))
     middle = {"spine": 0.0, "waist": 0.5 * float(stack.rim[:, 1].max() + stack.rim[:, 1].min())}
     spacing = spec.tie.spacing if isinstance(spec.tie, StringTie) else LOOSE_RINGS
     thickness, pitch = cloth.fabric.thickness, cloth.pitch
@@ -68,9 +76,17 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
         elif isinstance(step, Accordion):
             stack = pleat(stack, step, thickness=thickness, pitch=pitch, number=count)
         elif isinstance(step, Spiral):
-            centre = middle_of(cloth, stack, step.centre)
-            stack = twist(stack, step, centre, thickness=thickness, pitch=pitch)
+            centre = stack.marks[len(cloth.places)]
+            seen = _as_seen(step, spec.outside)
+            stack = twist(stack, seen, centre, thickness=thickness, pitch=pitch)
     return stack
+
+
+def _as_seen(step: Spiral, up: str) -> Spiral:
+    """Turn the twist of who stands over the back into the same one seen through the front."""
+    if up == "front":
+        return step
+    return replace(step, sense="left" if step.sense == "right" else "right")
 
 
 def build_bundle(

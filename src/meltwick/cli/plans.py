@@ -15,17 +15,20 @@ Debug = Annotated[bool, typer.Option("--debug", help="Show the whole error if we
 
 def new(
     name: Annotated[str, typer.Argument(metavar="NAME", help="Name of the plan.")],
+    fold: Annotated[
+        str, typer.Option("--fold", metavar="FOLD", help="Start from a pole, accordion or spiral.")
+    ] = "pole",
     debug: Debug = False,
 ) -> None:
     """Write NAME.toml, a plan that runs as it is, to change as you like.
 
-    Example: meltwick new harbour-tee
+    Example: meltwick new harbour-tee --fold spiral
     """
     from meltwick.plan import template
 
     if name.casefold().endswith(".toml"):
         name = name[:-5]
-    text = template(name)  # refuses a name that could not be a folder's
+    text = template(name, fold)  # refuses a name that could not be a folder's
     path = Path(f"{name}.toml")
     write_new(path, text.encode())
     typer.echo(f"Wrote {path}. Next: meltwick preview {_quoted(path)}")

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from shapely import segmentize
+from shapely import get_coordinates, segmentize
+from shapely.geometry import LineString
+from shapely.ops import unary_union
 
 from meltwick import chance
 from meltwick.types import Cloth, Floats, Ints
@@ -31,7 +33,7 @@ class Stack:
     crease: Floats | None = None  # (P,) [m] of cloth to the nearest outer crease
     strain99: float = 0.0  # 99th percentile of the hand's stretch
     rim: Floats = field(default_factory=lambda: np.zeros((0, 2)))
-    """(M, 2) [m] outlines as they lie in the flat stack: its extent at any pitch."""
+    """(M, 2) [m] outlines, spine and waist as they lie: the flat stack's extent at any pitch."""
     marks: Floats = field(default_factory=lambda: np.zeros((0, 2)))
     """(B, 2) [m] where the cloth's places lie in the flat stack, in their order."""
     pleated: float | None = None  # [rad] from the garment's length to the last pleats' creases
@@ -82,6 +84,22 @@ def jittered(cloth: Cloth, seed: int, round_number: int) -> tuple[Ints, Floats, 
     return cell, x, y
 
 
+def _rim(cloth: Cloth) -> Floats:
+    """Points a millimetre apart along every line on which folds may make a corner [m]."""
+    outlines = [panel.outline for panel in cloth.panels]
+    left, top, right, bottom = unary_union(outlines).bounds
+    middle = 0.5 * (top + bottom)
+    # halved twice, the cloth has a corner where its spine meets its waist
+    folded = [
+        LineString([(0.0, top), (0.0, bottom)]),
+        LineString([(left, middle), (right, middle)]),
+    ]
+    lines = [outline.exterior for outline in outlines]
+    lines += [outline.intersection(line) for outline in outlines for line in folded]
+    fine = [get_coordinates(segmentize(line, 1.0)) for line in lines]
+    return np.asarray(np.concatenate(fine) / 1000.0, dtype=np.float64)
+
+
 def lay_flat(cloth: Cloth, seed: int, round_number: int = 1, outside: str = "front") -> Stack:
     """Lay the garment flat; the panel that faces up is the highest layer.
 
@@ -98,8 +116,6 @@ def lay_flat(cloth: Cloth, seed: int, round_number: int = 1, outside: str = "fro
     panels = len(cloth.panels)
     up = cloth.panel[cell]
     order = (up if outside == "back" else panels - 1 - up).astype(np.int32)
-    # points a millimetre apart, since a fold may make a corner anywhere along an edge
-    fine = [segmentize(panel.outline.exterior, 1.0).coords for panel in cloth.panels]
-    rim = np.concatenate([np.asarray(line, dtype=np.float64) for line in fine]) / 1000.0
+    rim = _rim(cloth)
     marks = np.array(list(cloth.places.values()), dtype=np.float64).reshape(-1, 2)
     return Stack(cell=cell, p=x, q=y, order=order, layers=panels, rim=rim, marks=marks)

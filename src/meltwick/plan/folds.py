@@ -22,12 +22,25 @@ from meltwick.plan.reading import (
     word_or_quantity,
 )
 from meltwick.plan.table import Table
-from meltwick.stock.reading import choices
+from meltwick.stock.reading import choices, listed
 from meltwick.types import Spot
 from meltwick.units import shown
 
 
-class HalveFold(Table):
+class FoldTable(Table):
+    """One fold; a key of another one says which."""
+
+    @classmethod
+    def _keys_elsewhere(cls) -> dict[str, str]:
+        keys = {key for table in _TABLES for key in table.model_fields}
+        return {
+            key: "with kind = " + listed(f"'{kind}'" for kind in kinds)
+            for key in keys - set(cls.model_fields)
+            if (kinds := [_kind_of(table) for table in _TABLES if key in table.model_fields])
+        }
+
+
+class HalveFold(FoldTable):
     """Fold in half."""
 
     kind: Annotated[str, word(("halve",))] = Field(default="halve", description="this fold")
@@ -55,7 +68,7 @@ class HalveFold(Table):
         return self.moves or ("left" if self.line == "spine" else "bottom")
 
 
-class PoleFold(Table):
+class PoleFold(FoldTable):
     """Roll round a pole at a bias and push the roll together along it."""
 
     kind: Annotated[str, word(("pole",))] = Field(default="pole", description="this fold")
@@ -90,8 +103,18 @@ class PoleFold(Table):
             raise fault("the pole has a name already; write pole or diameter, not both", "diameter")
         return self
 
+    @model_validator(mode="after")
+    def _one_way_to_push(self) -> PoleFold:
+        if self.even and "pushed_first" in self.model_fields_set:
+            raise fault(
+                "pushed evenly, neither end comes first; leave pushed_first out, or write "
+                "even = false",
+                "pushed_first",
+            )
+        return self
 
-class AccordionFold(Table):
+
+class AccordionFold(FoldTable):
     """Zigzag into equal pleats."""
 
     kind: Annotated[str, word(("accordion",))] = Field(default="accordion", description="this fold")
@@ -106,7 +129,7 @@ class AccordionFold(Table):
     )
 
 
-class SpiralFold(Table):
+class SpiralFold(FoldTable):
     """Twist round a point into a disc of standing pleats."""
 
     kind: Annotated[str, word(("spiral",))] = Field(default="spiral", description="this fold")
@@ -128,11 +151,15 @@ class SpiralFold(Table):
     )
 
 
-_TABLES = (HalveFold, PoleFold, AccordionFold, SpiralFold)
+_TABLES: tuple[type[FoldTable], ...] = (HalveFold, PoleFold, AccordionFold, SpiralFold)
+
+
+def _kind_of(table: type[FoldTable]) -> str:
+    return str(table.model_fields["kind"].default)
 
 
 def _fold_kind(found: Any) -> str:
-    kind = found.kind if isinstance(found, _TABLES) else found.get("kind", "pole")
+    kind = _kind_of(type(found)) if isinstance(found, FoldTable) else found.get("kind", "pole")
     return f"<{str(kind).casefold().strip()}>"
 
 
@@ -162,7 +189,10 @@ Fold = Annotated[
 ]
 
 
-_NEARLY = math.radians(30)  # between a halving line and creases that it cannot cross; chosen
+_ACROSS = math.radians(60)  # least angle between creases and a line that halves the pile; chosen
+
+
+_TURNED = {"pole": "round a pole", "spiral": "into a spiral"}
 
 
 def check_order(folds: tuple[Any, ...]) -> None:
@@ -184,8 +214,8 @@ def check_order(folds: tuple[Any, ...]) -> None:
         before = kinds[: n - 1]
         if fold.kind in ("pole", "spiral") and "accordion" in before:
             raise fault(
-                f"pleated cloth cannot go into a {fold.kind}; fold it in half instead, or leave "
-                f"the {fold.kind} out",
+                f"pleated cloth cannot go {_TURNED[fold.kind]}; leave out the accordion or the "
+                f"{fold.kind}",
                 f"fold.{n}",
             )
         if fold.kind == "halve":
@@ -197,9 +227,9 @@ def _check_halving(before: tuple[Any, ...], fold: HalveFold, n: int) -> None:
         raise fault(f"it is folded at the {fold.line} already", f"fold.{n}.line")
     along = 0.0 if fold.line == "spine" else 0.5 * math.pi
     for other in before:
-        if other.kind == "accordion" and abs(other.creases - along) < _NEARLY:
+        if other.kind == "accordion" and abs(other.creases - along) < _ACROSS:
             raise fault(
-                f"the {fold.line} runs along the pleats; halve first and pleat then, or halve "
-                "across the pleats",
+                f"the {fold.line} does not run across the pleats; halve the cloth before it is "
+                "pleated, or halve it across the pleats",
                 f"fold.{n}.line",
             )

@@ -79,6 +79,7 @@ class Garment(Table):
     )
 
 
+_LIES_AS_IT_IS = {"pole": "a pole", "spiral": "a spiral's disc"}
 _TIE_KEYS = {"string": ("spacing", "thickness"), "bands": ("count", "width")}
 
 
@@ -88,13 +89,16 @@ class TieTable(Table):
     _main: ClassVar[str] = "kind"
 
     kind: Annotated[str, word(words.TIES, words.TIES_LATER)] = Field(
-        default="string", description="string wound round, bands through the middle, or none"
+        default="string",
+        description="string wound round, bands through the middle, or none; a spiral takes bands, "
+        "and cloth that is not folded none, if nothing is written",
     )
     spacing: Annotated[float, quantity("length", "3 mm", "300 mm")] = Field(
         default=0.025, description="from one turn of string to the next, along the bundle"
     )
     pull: Annotated[str | float, name_or_quantity("force", "0.5 N", "200 N", "tight")] = Field(
-        default="tight", description="how hard the string or each band is pulled"
+        default="tight",
+        description="how hard the string or each band is pulled; bands snug if left out",
     )
     thickness: Annotated[float, quantity("length", "0.3 mm", "10 mm")] = Field(
         default=0.002, description="the string's thickness"
@@ -111,8 +115,12 @@ class TieTable(Table):
         kind = self.kind_after("")
         for other, keys in _TIE_KEYS.items():
             for key in keys:
-                if key in self.model_fields_set and kind != other:
-                    raise fault(f"it goes with {other}, and this tie is {kind}", key)
+                if key in self.model_fields_set and kind not in (other, "none"):
+                    raise fault(
+                        f"it goes with {other}, and this tie is {kind}; leave {key} out, or write "
+                        f"kind = '{other}'",
+                        key,
+                    )
         return self
 
     def kind_after(self, last_fold: str) -> str:
@@ -122,6 +130,8 @@ class TieTable(Table):
         for kind, keys in _TIE_KEYS.items():
             if self.model_fields_set & set(keys):
                 return kind
+        if not last_fold and not self.model_fields_set:
+            return "none"
         return "bands" if last_fold == "spiral" else self.kind
 
 
@@ -157,7 +167,7 @@ class RestTable(Table):
     )
     lies: Annotated[str, word(words.LIES)] = Field(
         default="",
-        description="a bundle without a pole: pleats up or flat; pleats stand up if left out",
+        description="a folded pile: pleats up, or flat on the rack; pleats stand up if left out",
     )
     incline: Annotated[float, quantity("angle", "0 deg", "60 deg")] = Field(
         default=math.radians(15), description="how steep it lies"
@@ -225,7 +235,8 @@ class RoundTable(Table):
         default=(PoleFold(),), description="folds, in order"
     )
     outside: Annotated[str, word(("front", "back"))] = Field(
-        default="front", description="the side that faces up before folding, and ends outside"
+        default="front",
+        description="the side of the garment that ends outside, or faces up under the ice",
     )
     tie: TieTable = Field(default=TieTable(), description="what holds the bundle")
     soda: SodaTable = Field(default=SodaTable(), description="soda ash")
@@ -247,11 +258,20 @@ class RoundTable(Table):
         check_order(self.fold)
         last = self.fold[-1].kind if self.fold else ""
         if last == "pole" and self.tie.kind_after(last) == "bands":
-            raise fault("bands go round a disc or a brick; a pole takes string", "tie.kind")
+            raise fault(
+                "'bands' go round a disc or a brick; cloth on a pole takes string or none",
+                "tie.kind",
+            )
         if self.rest.lies and last in ("pole", "spiral"):
-            raise fault(f"a {last} lies as it is; leave lies out", "rest.lies")
-        if self.rest.lies == "pleats up" and last != "accordion":
-            raise fault("there are no pleats to stand up; end with an accordion", "rest.lies")
+            raise fault(
+                f"'{self.rest.lies}' is for a folded pile; {_LIES_AS_IT_IS[last]} lies as it is, "
+                "so leave lies out",
+                "rest.lies",
+            )
+        if self.rest.lies == "pleats up" and "accordion" not in [fold.kind for fold in self.fold]:
+            raise fault(
+                "there are no pleats to stand up; fold an accordion, or write flat", "rest.lies"
+            )
         return self
 
 
@@ -286,9 +306,9 @@ class Plan(Table):
     _read_before: ClassVar[tuple[str, ...]] = ("schema",)
 
     @classmethod
-    def _keys_inside(cls) -> dict[str, str]:
-        return dict.fromkeys(Garment.model_fields, "[garment]") | dict.fromkeys(
-            RoundTable.model_fields, "[[round]]"
+    def _keys_elsewhere(cls) -> dict[str, str]:
+        return dict.fromkeys(Garment.model_fields, "inside the [garment]") | dict.fromkeys(
+            RoundTable.model_fields, "inside the [[round]]"
         )
 
     _where: str = PrivateAttr("plan")

@@ -10,8 +10,10 @@ from pydantic import ValidationError
 from pydantic_core import PydanticCustomError
 
 from meltwick.errors import FileError, PlanError
+from meltwick.plan import words
 from meltwick.plan.messages import first_fault
 from meltwick.plan.models import Plan, check_name
+from meltwick.plan.reading import unknown_word
 from meltwick.stock.reading import check_schema, one_line, parse_toml, read_text
 
 
@@ -65,25 +67,36 @@ def read_plan(path: str | PathLike[str]) -> Plan:
     return plan_from_text(read_text(Path(path), "plan"), str(path))
 
 
-def _built_in(name: str) -> str:
+def built_in(name: str) -> str:
+    """Return the text of a plan, or a part of one, that comes with the program."""
     return resources.files("meltwick.plan").joinpath(name).read_text("utf-8")
 
 
 def example_plan() -> Plan:
     """Return the plan that is used when a command is given none."""
-    return plan_from_text(_built_in("example.toml"), "the built-in example")
+    return plan_from_text(built_in("example.toml"), "the built-in example")
 
 
-def template(name: str) -> str:
+def template(name: str, fold: str = "pole") -> str:
     """Return the text of a new plan, commented, that runs as it is.
+
+    Parameters
+    ----------
+    name : str
+    fold : str
+        ``pole``, ``accordion`` or ``spiral``.
 
     Raises
     ------
     PlanError
-        If the name cannot name a plan.
+        If the name cannot name a plan, or there is none to start from with that fold.
     """
     try:
         checked = check_name(name)
     except PydanticCustomError as error:
         raise PlanError(f"name: {error.message()}") from None
-    return _built_in("template.toml").replace("NAME", checked, 1)
+    kind = " ".join(fold[:80].casefold().split())
+    if kind not in words.STARTS:
+        raise PlanError(f"fold: {unknown_word(fold, words.STARTS, words.FOLDS_LATER)}")
+    folded = built_in(f"template-{kind}.toml").rstrip()
+    return built_in("template.toml").replace("NAME", checked, 1).replace("FOLD", folded, 1)

@@ -160,10 +160,9 @@ def word_or_quantity(
     def read(found: object) -> float:
         if isinstance(found, str) and (chosen := _same(found, known)):
             return known[chosen]
-        if isinstance(found, str) and _WORDS.fullmatch(found[:61]):
-            raise fault(
-                f"{shown(found)} is not known; {choices(found, known, f', or {low} to {high}')}"
-            )
+        if isinstance(found, str) and not re.search("[0-9]", found):
+            also = f", or from {low} to {high}"
+            raise fault(f"{shown(found)} is not known; {choices(found, known, also)}")
         return _bounded(found, _read(found, dimension), least, most, f"{low} to {high}")
 
     return PlainValidator(read)
@@ -222,11 +221,11 @@ def flag() -> PlainValidator:
 
 
 def whole(low: int, high: int) -> PlainValidator:
-    """Read a whole number."""
+    """Read a whole number between two bounds."""
 
     def read(found: object) -> int:
         if isinstance(found, bool) or not isinstance(found, int):
-            raise fault(f"{shown(found)} is not a whole number")
+            raise fault(f"{shown(found)} is not a whole number; write one from {low} to {high}")
         if not low <= found <= high:
             raise fault(f"{shown(found)} is out of reach; it must lie from {low} to {high}")
         return found

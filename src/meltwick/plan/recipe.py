@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from meltwick.errors import PlanError, StockError
 from meltwick.plan import words
@@ -135,9 +135,21 @@ def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric:
         batch_temperature=table.batch.temperature,
         batch_cover=table.batch.cover,
         wash=table.wash,
-        outside=table.outside,  # type: ignore[arg-type]
+        outside=_up(table),
         lies=table.rest.lies,  # type: ignore[arg-type]
     )
+
+
+def _up(table: RoundTable) -> Literal["front", "back"]:
+    """Which side faces up before folding, so that the side asked for ends outside.
+
+    What is folded in half shows the side that lay below. So does the edge of an accordion that
+    is turned up: its first pleat lies below the second.
+    """
+    kinds = {fold.kind for fold in table.fold}
+    under = "back" if table.outside == "front" else "front"
+    turned = "halve" in kinds or "accordion" in kinds
+    return under if turned else table.outside  # type: ignore[return-value]
 
 
 def _fold(fold: Any, stock: Stock, blank: Blank, place: _Place) -> Fold:

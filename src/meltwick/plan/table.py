@@ -20,8 +20,8 @@ class Table(BaseModel):
     _main: ClassVar[str] = ""  # the key that a bare word most likely means
 
     @classmethod
-    def _keys_inside(cls) -> dict[str, str]:
-        """Keys that belong in a table inside this one, and which."""
+    def _keys_elsewhere(cls) -> dict[str, str]:
+        """Keys that this table lacks and another has, and where they go."""
         return {}
 
     @model_validator(mode="before")
@@ -37,7 +37,7 @@ class Table(BaseModel):
         for key in found:
             if key not in cls.model_fields:
                 allowed = [*cls._read_before, *cls.model_fields]
-                home = cls._keys_inside().get(str(key))
-                hint = f"; '{key}' goes inside the {home}" if home else ""
+                home = cls._keys_elsewhere().get(str(key))
+                hint = f"; '{key}' goes {home}" if home else ""
                 raise fault(f"no such key; {choices(str(key), allowed)}{hint}", str(key))
         return found

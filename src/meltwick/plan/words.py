@@ -49,6 +49,9 @@ TIES = ("string", "bands", "none")
 TIES_LATER = ("plates", "rings", "stitching")
 FOLDS = ("pole", "halve", "accordion", "spiral")
 FOLDS_LATER = ("rosettes", "scrunch")
+STARTS = ("pole", "accordion", "spiral")
+"""Folds that a new plan may start from."""
+
 LIES = ("pleats up", "flat")
 
 CREASES = {"along": 0.0, "slanting": math.radians(45), "across": math.radians(90)}

@@ -1,0 +1,168 @@
+"""Folding and tying in words: what hands do, seen by who stands over the cloth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import degrees
+
+from meltwick.advice.sizes import Garment, Pile, disc_width, piles, pleats_of, pushed_length
+from meltwick.types import Accordion, Halve, PoleWrap, Round, Spiral, StringTie, Tie
+from meltwick.units import show_inches, show_length
+
+_OTHER = {"front": "back", "back": "front", "left": "right", "right": "left"}
+
+
+def fold_and_tie(turn: Round, garment: Garment) -> list[str]:
+    """Say how the garment is laid, folded and tied, one step a line."""
+    up, ends = _laid(turn)
+    lies = f"Lay it flat, {_side(up, garment)} up"
+    if not turn.folds:
+        return [f"{lies}, and leave it unfolded.", *_tie(turn)]
+    lines = [f"{lies}, so that {_side(ends, garment)} ends outside." if up != ends else f"{lies}."]
+    strip = "it"
+    for fold, pile in piles(turn, garment):
+        if isinstance(fold, Halve):
+            lines.append(_halve(fold, strip, up))
+        elif isinstance(fold, PoleWrap):
+            lines += _wrap(fold, pile, turn.tie, up)
+        elif isinstance(fold, Accordion):
+            lines.append(_pleat(fold, pile, strip, up))
+            strip = "that strip"
+        else:
+            lines += _twist(fold, pile, garment, up)
+    return [*lines, *_tie(turn)]
+
+
+def standing(turn: Round, garment: Garment) -> str:
+    """Say how a bundle lies on its rack: nothing where it lies as it must."""
+    if turn.lies == "flat":
+        return ", flat"
+    if not any(isinstance(fold, Accordion) for fold in turn.folds):
+        return ""
+    if any(isinstance(fold, Halve) for fold in turn.folds):
+        return ", on edge so that the pleats stand up"
+    shows = _side(_OTHER[turn.outside], garment)
+    return f", on edge so that the pleats stand up and {shows} shows at the creases on top"
+
+
+def _laid(turn: Round) -> tuple[str, str]:
+    """Which side faces up before folding, and which ends outside.
+
+    ``Round.outside`` is the upper side of the pile. A pole is laid on the cloth and rolled up in
+    it, so whoever rolls an unfolded garment lays it the other way up.
+    """
+    folds = turn.folds
+    if folds and isinstance(folds[0], PoleWrap):
+        return _OTHER[turn.outside], turn.outside
+    turned = any(isinstance(fold, Halve | Accordion) for fold in folds)
+    return turn.outside, _OTHER[turn.outside] if turned else turn.outside
+
+
+def _side(side: str, garment: Garment) -> str:
+    if garment.layers > 1:
+        return f"the {side}"
+    return "the right side" if side == "front" else "the wrong side"
+
+
+def _hand(side: str, up: str) -> str:
+    """Left or right of who stands over the cloth; plans say it as seen from the front."""
+    return side if up == "front" else _OTHER[side]
+
+
+def _both(metres: float) -> str:
+    return f"{show_length(metres)} ({show_inches(metres)})"
+
+
+def _halve(fold: Halve, what: str, up: str) -> str:
+    side = f"{fold.moves} half" if fold.line == "waist" else f"half on your {_hand(fold.moves, up)}"
+    return f"Fold {what} in half at the {fold.line}, the {side} over the other."
+
+
+def _slant(angle: float, lean: str, up: str) -> str:
+    """How a line runs on the garment."""
+    slant = degrees(angle)
+    if slant < 1.0:
+        return "along the garment"
+    if slant > 89.0:
+        return "across the garment"
+    return f"at {slant:.3g}° to the garment's length, leaning to your {_hand(lean, up)} at the top"
+
+
+def _wrap(fold: PoleWrap, pile: Pile, tie: Tie | None, up: str) -> Iterator[str]:
+    yield (
+        f"Lay a pole {_both(fold.diameter)} thick on it, {_slant(fold.bias, fold.lean, up)}, "
+        f"and roll the cloth on from the {fold.starts_at}."
+    )
+    if fold.squeeze > 1.0:
+        first = "" if fold.even else f", the {fold.pushed_first} end first and tighter"
+        yield (
+            f"Push it together along the pole, {fold.squeeze:.2g} times shorter, to about "
+            f"{_both(pushed_length(fold, pile, tie))}{first}."
+        )
+
+
+def _pleat(fold: Accordion, pile: Pile, what: str, up: str) -> str:
+    across, along = pile.extent(fold.angle, fold.lean)
+    again = "" if what == "it" else " again"
+    count = pleats_of(fold, across)
+    pleats = f"about {count} pleats" if count > 1 else "one pleat"
+    return (
+        f"Fold {what} back and forth{again} into pleats {_both(fold.pleat)} wide, the creases "
+        f"{_slant(fold.angle, fold.lean, up)}: {pleats}, a pile "
+        f"{show_length(min(across, fold.pleat))} wide and about {show_length(along)} long."
+    )
+
+
+def _twist(fold: Spiral, pile: Pile, garment: Garment, up: str) -> Iterator[str]:
+    hands = "as a clock's hands go" if fold.sense == "right" else "against a clock's hands"
+    turns = {1.0: "once", 2.0: "twice"}.get(fold.turns, f"{fold.turns:.2g} times")
+    across = disc_width(fold, pile, garment.thickness)
+    yield (
+        f"Pinch it at {_spot(fold, up)} and turn it {hands}, so that about {fold.pleats} pleats "
+        "gather round the pinch."
+    )
+    yield (
+        f"Keep turning, about {turns} round in all, and keep the pleats {_both(fold.height)} tall, "
+        f"until it has drawn into a disc about {_both(across)} across."
+    )
+
+
+def _spot(fold: Spiral, up: str) -> str:
+    spot = fold.centre
+    off = []
+    if spot.right:
+        side = _hand("right" if spot.right > 0 else "left", up)
+        off.append(f"{_both(abs(spot.right))} {side} of")
+    if spot.down:
+        off.append(f"{_both(abs(spot.down))} {'below' if spot.down > 0 else 'above'}")
+    named = spot.place
+    for side in ("left", "right"):
+        if side in spot.place.split():
+            named = spot.place.replace(side, _hand(side, up))
+    return " and ".join(off) + (" " if off else "") + f"the {named}"
+
+
+def _tie(turn: Round) -> Iterator[str]:
+    tie = turn.tie
+    if tie is None:
+        return
+    pull = f"{tie.pull:.2g} N ({tie.pull / 9.80665:.2g} kg)"
+    pulled = f"pulled {tie.word}, about {pull}" if tie.word else f"pulled at about {pull}"
+    if isinstance(tie, StringTie):
+        yield (
+            f"Wind string {show_length(tie.thickness)} thick round it every "
+            f"{_both(tie.spacing)}, {pulled}."
+        )
+        return
+    if tie.count == 1:
+        yield f"Stretch a band {show_length(tie.width)} wide over its middle, {pulled}."
+        return
+    wedges = f", like spokes: {2 * tie.count} wedges" if _is_disc(turn) else ", crossing there"
+    yield (
+        f"Stretch {tie.count} bands {show_length(tie.width)} wide over its middle{wedges}. Each is "
+        f"{pulled}."
+    )
+
+
+def _is_disc(turn: Round) -> bool:
+    return bool(turn.folds) and isinstance(turn.folds[-1], Spiral)
