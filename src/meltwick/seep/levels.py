@@ -51,7 +51,7 @@ def seep(cloth: Cloth, bundle: Bundle, net: Network, melt: Floats, effort: Effor
         w=np.array(found),
         melt=melt,
         over_full_share=over,
-        ran_off_share=ran,
+        ran_off_share=min(1.0, ran),  # by the solver's tolerance it may come out above
     )
 
 
