@@ -244,8 +244,10 @@ def _bends(found: _Pleated, order: Ints, layers: int, half: Floats, step: float)
     return out
 
 
-def _standing(found: _Pleated, rank: Ints, layers: int, small: float, thin: float) -> Floats:
-    """Radius in the disc [m]: a flank stands upright, its layers one behind the other.
+def _standing(
+    found: _Pleated, rank: Ints, layers: int, small: float, thin: float
+) -> tuple[Floats, Floats]:
+    """Radius [m] and angle [rad] in the disc: flanks stand upright, layer behind layer.
 
     Parameters
     ----------
@@ -260,7 +262,9 @@ def _standing(found: _Pleated, rank: Ints, layers: int, small: float, thin: floa
     middle = 0.5 * (k * found.pleat + np.minimum((k + 1) * found.pleat, found.edge))
     inwards = np.where(found.flank >= 0, 1.0, -1.0)
     out = small**2 * inwards * (found.rise - middle) + thin * (0.5 * (layers - 1) - rank)
-    return np.asarray(np.maximum(0.0, small * found.radius + out / np.hypot(1.0, small)))
+    out = out / np.hypot(1.0, small)  # square to the ribs: so much outwards, the rest round
+    where = small * found.radius
+    return np.maximum(0.0, where + out), found.round - small * out / np.maximum(where, np.abs(out))
 
 
 def spiral(
@@ -322,7 +326,8 @@ def spiral(
     left, right = twist.valleys - twist.bounds[:-1], twist.bounds[1:] - twist.valleys
     foot = feet(angle, np.concatenate([-np.roll(left, -1), right]))[0]
     thin = small**2 * fold.height / layers
-    where = _standing(found, order_of(found.flank, stack.order) % layers, layers, small, thin)
+    rank = order_of(found.flank, stack.order) % layers
+    where, way = _standing(found, rank, layers, small, thin)
     return replace(
         stack,
         p=found.along,
@@ -333,8 +338,8 @@ def spiral(
         pleated=0.0,
         disc=Disc(
             rib=found.rib,
-            across=where * np.cos(found.round),
-            down=where * np.sin(twist.turn * found.round),
+            across=where * np.cos(way),
+            down=where * np.sin(twist.turn * way),
             height=fold.height,
             reach=small * reach,
             thickness=thin,
