@@ -433,6 +433,34 @@ def test_new_writes_a_plan_that_runs(run, tmp_path):
     assert run("preview", "salt-marsh.toml")[0] == 0
 
 
+@pytest.mark.parametrize("fold", ["accordion", "Spiral"])
+def test_new_starts_from_the_fold_asked_for(run, tmp_path, fold):
+    assert run("new", "dune", "--fold", fold)[0] == 0
+    assert (tmp_path / "dune.toml").read_text("utf-8") == template("dune", fold)
+    code, out, err = run("check", "dune.toml")
+    assert code == 0
+    assert ("Pinch" if fold == "Spiral" else "back and forth") in out
+    assert "No warnings." in err
+
+
+def test_new_names_the_nearest_fold(run, tmp_path):
+    code, _, err = run("new", "dune", "--fold", "concertina")
+    assert code == 2
+    assert "did you mean 'accordion'?" in one_complaint(err)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_spiral_off_the_cloth_is_refused(run, tmp_path):
+    (tmp_path / "p.toml").write_text(
+        '[[round]]\nfold = [{ kind = "spiral", centre = "1 m below the hem" }]\n', "utf-8"
+    )
+    for command in ("check", "preview"):
+        code, _, err = run(command, "p.toml")
+        assert code == 2
+        assert "p: round.1.fold.1.centre: " in one_complaint(err)
+        assert "too far from the hem" in err
+
+
 def test_new_takes_the_ending_too(run, tmp_path):
     assert run("new", "dune.toml")[0] == 0
     assert (tmp_path / "dune.toml").is_file()

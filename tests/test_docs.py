@@ -43,6 +43,19 @@ def test_plan_file_page_has_every_record_and_key():
             assert f"| `{key}` | {field.description} |" in page
 
 
+def test_plan_file_page_names_every_place_and_shows_every_start():
+    from meltwick.plan import words
+    from meltwick.stock import load_stock
+
+    page = (ROOT / "docs" / "plan-file.md").read_text("utf-8")
+    for line in load_stock(ROOT / "no such folder").blanks.values():
+        (places,) = re.findall(rf"^- places of a .*\b{line.name}\b.*?: (.*)$", page, re.MULTILINE)
+        assert tuple(places.split(", ")) == words.PLACES[line.cut]
+    for fold in words.STARTS[1:]:
+        assert f"`meltwick new NAME --fold {fold}`" in page
+    assert "Spot(" not in page
+
+
 def test_example_in_the_readme_is_the_built_in_one():
     assert f"`{example_plan().name}/preview.png`" in README
 

@@ -7,6 +7,8 @@ import pytest
 
 from meltwick.errors import FileError, MeltwickError
 from meltwick.plan import plan_from_text, read_plan, resolve
+from meltwick.plan.folds import AccordionFold, PoleFold, SpiralFold
+from meltwick.plan.models import TieTable
 from meltwick.stock import load_stock
 from meltwick.stock.reading import nearest
 from meltwick.stock.synonyms import SYNONYMS
@@ -51,6 +53,22 @@ def told(text):
         ('[[round]]\nfold = [{ kind = "arashi" }]', "pole"),
         ('[[round]]\nfold = [{ kind = "accordian" }]', "accordion"),
         ('[[round]]\ntie = { kind = "rubber bands" }', "bands"),
+        ('[[round]]\ntie = { kind = "elastic" }', "bands"),
+        ('[[round]]\nfold = [{ kind = "concertina" }]', "accordion"),
+        ('[[round]]\nfold = [{ kind = "fan fold" }]', "accordion"),
+        ('[[round]]\nfold = [{ kind = "swirl" }]', "spiral"),
+        ('[[round]]\nfold = [{ kind = "spirale" }]', "spiral"),
+        ('[[round]]\nfold = [{ kind = "accordion", creases = "diagonal" }]', "slanting"),
+        ('[[round]]\nfold = [{ kind = "accordion", creases = "lengthwise" }]', "along"),
+        ('[[round]]\nfold = [{ kind = "accordion", angle = "30 deg" }]', "creases"),
+        ('[[round]]\nfold = [{ kind = "spiral", twist = "clockwise" }]', "right"),
+        ('[[round]]\nfold = [{ kind = "spiral", twist = "anticlockwise" }]', "left"),
+        ('[[round]]\nfold = [{ kind = "spiral", center = "chest" }]', "centre"),
+        ('[[round]]\nfold = [{ kind = "spiral", centre = "belly button" }]', "navel"),
+        ('[[round]]\nfold = [{ kind = "spiral", direction = "left" }]', "twist"),
+        ('[[round]]\nfold = [{ kind = "spiral", arms = 8 }]', "pleats"),
+        ('[[round]]\nfold = [{ kind = "accordion" }]\nrest = { lies = "on edge" }', "pleats up"),
+        ('[[round]]\noutside = "bak"', "back"),
     ],
 )
 def test_a_makers_other_word_is_understood_and_the_right_one_named(text, meant):
@@ -68,6 +86,10 @@ def test_every_synonym_leads_to_a_word_that_a_plan_may_hold():
     known |= {size for line in STOCK.blanks.values() for size in line.sizes}
     known |= {*words.NEATNESS, *words.DAMP, *words.ZONES, *words.FOLDS, "shoulder"}
     known |= {place for places in words.PLACES.values() for place in places}
+    known |= {*words.FOLDS_LATER, *words.TIES, *words.TIES_LATER, *words.LIES, *words.CREASES}
+    known |= {"left", "right"}
+    tables = (PoleFold, AccordionFold, SpiralFold, TieTable)
+    known |= {key for table in tables for key in table.model_fields}
     for other, meant in SYNONYMS.items():
         assert other == other.casefold()
         assert set(meant) <= known, other
@@ -94,6 +116,7 @@ def test_spelling_still_decides_where_nothing_else_does():
         ('size = "M"', ("size: no such key", "'size' goes inside the [garment]")),
         ("[[round]]\nice = []", ("round.1.ice", "at least 1 is needed")),
         ('[[round]]\nfold = [{ kind = "rosette" }]', ("'rosettes' not built yet", "pole")),
+        ('[[round]]\nfold = [{ kind = "crumple" }]', ("'scrunch' not built yet", "pole")),
         ('[[round]]\ntie = { kind = "clamped plates" }', ("'plates' not built yet", "string")),
         ('[[round]]\nfold = [{ pole = "38 mm" }]', ("no pole '38 mm'", "diameter = '38 mm'")),
         ('[[round]]\nfold = [{ squeeze = "25 cm to 70 cm" }]', ("the longer length comes first",)),

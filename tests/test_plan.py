@@ -220,6 +220,79 @@ def test_folds_compose_and_the_pole_comes_last():
     assert read.round[0].fold[1].moving == "bottom"
 
 
+def test_an_accordion_takes_a_word_or_an_angle():
+    for written, degrees in {
+        "along": 0,
+        "Slanting": 45,
+        "across": 90,
+        "30 deg": 30,
+        "90 deg": 90,
+    }.items():
+        read = plan(in_round(f"fold = [{{ kind = 'accordion', creases = '{written}' }}]"))
+        assert math.degrees(read.round[0].fold[0].creases) == pytest.approx(degrees)
+
+
+def test_a_spiral_is_centred_on_a_place_of_the_body():
+    read = plan(in_round("fold = [{ kind = 'spiral', centre = '10 cm below the neck' }]"))
+    (fold,) = read.round[0].fold
+    assert (fold.centre.place, fold.centre.right, fold.centre.down) == ("neck", 0, 0.1)
+    usual = plan(in_round("fold = [{ kind = 'spiral' }]")).round[0].fold[0]
+    assert (usual.centre.place, usual.pleats, usual.turns, usual.twist) == (
+        "middle",
+        12,
+        1,
+        "right",
+    )
+    assert plan(in_round("fold = [{ kind = 'spiral', turns = 2 }]")).round[0].fold[0].turns == 2
+
+
+@pytest.mark.parametrize(
+    ("line", "kind"),
+    [
+        ("", "string"),
+        ("fold = [{ kind = 'accordion' }]", "string"),
+        ("fold = [{ kind = 'spiral' }]", "bands"),
+        ("fold = [{ kind = 'halve' }, { kind = 'spiral' }]", "bands"),
+        ("fold = []", "none"),
+        ("fold = []\ntie = { pull = 'loose' }", "string"),
+        ("fold = [{ kind = 'spiral' }]\ntie = { kind = 'none' }", "none"),
+        ("fold = [{ kind = 'spiral' }]\ntie = { kind = 'string' }", "string"),
+        ("fold = [{ kind = 'spiral' }]\ntie = { spacing = '4 cm' }", "string"),
+        ("fold = [{ kind = 'spiral' }]\ntie = { pull = 'loose' }", "bands"),
+        ("fold = [{ kind = 'accordion' }]\ntie = { count = 2 }", "bands"),
+        ("tie = { kind = 'none', spacing = '4 cm', count = 2 }", "none"),
+    ],
+)
+def test_a_tie_left_out_suits_the_fold(line, kind):
+    (one,) = plan(in_round(line)).round
+    assert one.tie.kind_after(one.fold[-1].kind if one.fold else "") == kind
+
+
+@pytest.mark.parametrize(
+    "folds",
+    [
+        "{ kind = 'accordion' }, { kind = 'accordion', creases = 'across' }",
+        "{ kind = 'halve' }, { kind = 'accordion', creases = 'slanting' }",
+        "{ kind = 'accordion' }, { kind = 'halve', line = 'waist' }",
+        "{ kind = 'accordion', creases = '80 deg' }, { kind = 'halve' }",
+        "{ kind = 'halve', line = 'waist' }, { kind = 'spiral' }",
+    ],
+)
+def test_folds_that_hands_can_make_are_taken(folds):
+    assert plan(in_round(f"fold = [{folds}]")).round[0].fold
+
+
+def test_a_pile_stands_or_lies():
+    for fold in (
+        "{ kind = 'accordion' }",
+        "{ kind = 'accordion' }, { kind = 'halve', line = 'waist' }",
+    ):
+        for lies in ("pleats up", "flat"):
+            read = plan(in_round(f"fold = [{fold}]\nrest = {{ lies = '{lies}' }}"))
+            assert read.round[0].rest.lies == lies
+    assert plan(in_round("fold = [{ kind = 'halve' }]\nrest = { lies = 'flat' }"))
+
+
 # ------------------------------------------------------------------------------ faults
 
 FAULTS = {
@@ -293,6 +366,99 @@ FAULTS = {
         "round.1.fold.1.moves",
         "bottom or top",
     ),
+    in_round("fold = ['spiral']"): ("round.1.fold.1: 'spiral'", '{ kind = "spiral" }'),
+    in_round("fold = [{ pleat = '6 cm' }]"): (
+        "round.1.fold.1.pleat: no such key",
+        "'pleat' goes with kind = 'accordion'",
+    ),
+    in_round("fold = [{ kind = 'spiral', lean = 'left' }]"): (
+        "round.1.fold.1.lean: no such key",
+        "'lean' goes with kind = 'pole' or 'accordion'",
+    ),
+    in_round("fold = [{ even = true, pushed_first = 'low' }]"): (
+        "round.1.fold.1.pushed_first: pushed evenly",
+        "even = false",
+    ),
+    in_round("fold = [{ kind = 'accordion', pleat = 6 }]"): (
+        "round.1.fold.1.pleat: 6 has no unit",
+    ),
+    in_round("fold = [{ kind = 'accordion', pleat = '2 mm' }]"): (
+        "round.1.fold.1.pleat: '2 mm'",
+        "8 mm to 600 mm",
+    ),
+    in_round("fold = [{ kind = 'accordion', creases = 'sideways' }]"): (
+        "round.1.fold.1.creases: 'sideways' is not known",
+        "along, slanting or across, or from 0 deg to 90 deg",
+    ),
+    in_round("fold = [{ kind = 'accordion', creases = 45 }]"): (
+        "round.1.fold.1.creases: 45 has no unit",
+    ),
+    in_round("fold = [{ kind = 'accordion', creases = '95 deg' }]"): (
+        "round.1.fold.1.creases: '95 deg'",
+        "0 deg to 90 deg",
+    ),
+    in_round("fold = [{ kind = 'spiral', centre = 'elbow' }]"): (
+        "round.1.fold.1.centre: 'elbow' is not a place",
+        "'10 cm below the neck'",
+    ),
+    in_round("fold = [{ kind = 'spiral', pleats = 3 }]"): ("round.1.fold.1.pleats: 3", "4 to 60"),
+    in_round("fold = [{ kind = 'spiral', pleats = 12.5 }]"): (
+        "round.1.fold.1.pleats: 12.5 is not a whole number",
+        "from 4 to 60",
+    ),
+    in_round("fold = [{ kind = 'spiral', turns = 'once' }]"): (
+        "round.1.fold.1.turns: 'once' is not a number",
+        "from 0.4 to 5",
+    ),
+    in_round("fold = [{ kind = 'spiral', turns = true }]"): ("round.1.fold.1.turns: true",),
+    in_round("fold = [{ kind = 'spiral', turns = 9 }]"): ("round.1.fold.1.turns: 9", "0.4 to 5"),
+    in_round("fold = [{ kind = 'spiral', turns = inf }]"): ("round.1.fold.1.turns: inf",),
+    in_round("fold = [{ kind = 'spiral', height = '1 m' }]"): (
+        "round.1.fold.1.height: '1 m'",
+        "15 mm to 200 mm",
+    ),
+    in_round("fold = [{ kind = 'spiral', twist = 'up' }]"): (
+        "round.1.fold.1.twist: 'up'",
+        "right or left",
+    ),
+    in_round("fold = [{ kind = 'accordion' }, {}]"): (
+        "round.1.fold.2: pleated cloth cannot go round a pole",
+    ),
+    in_round("fold = [{ kind = 'accordion' }, { kind = 'spiral' }]"): (
+        "round.1.fold.2: pleated cloth cannot go into a spiral",
+    ),
+    in_round("fold = [{ kind = 'spiral' }, { kind = 'accordion' }]"): (
+        "round.1.fold.2: a twisted disc cannot be folded again",
+    ),
+    in_round("fold = [{ kind = 'accordion' }, { kind = 'halve' }]"): (
+        "round.1.fold.2.line: the spine does not run across the pleats",
+    ),
+    in_round("fold = [{ kind = 'accordion', creases = 'slanting' }, { kind = 'halve' }]"): (
+        "round.1.fold.2.line: the spine does not run across the pleats",
+    ),
+    in_round("outside = 'inside'"): ("round.1.outside: 'inside'", "front or back"),
+    in_round("outside = 1"): ("round.1.outside: 1", "front or back"),
+    in_round("rest = { lies = 'flat' }"): (
+        "round.1.rest.lies: 'flat' is for a folded pile; a pole lies as it is",
+    ),
+    in_round("fold = [{ kind = 'spiral' }]\nrest = { lies = 'flat' }"): (
+        "round.1.rest.lies: 'flat' is for a folded pile; a spiral's disc lies as it is",
+    ),
+    in_round("fold = [{ kind = 'halve' }]\nrest = { lies = 'pleats up' }"): (
+        "round.1.rest.lies: there are no pleats",
+    ),
+    in_round("tie = { kind = 'string', count = 3 }"): (
+        "round.1.tie.count: it goes with bands, and this tie is string",
+    ),
+    in_round("tie = { kind = 'bands', spacing = '2 cm' }"): (
+        "round.1.tie.spacing: it goes with string, and this tie is bands",
+    ),
+    in_round("tie = { spacing = '2 cm', width = '4 mm' }"): (
+        "round.1.tie.width: it goes with bands",
+    ),
+    in_round("tie = { count = 0 }"): ("round.1.tie.count: 0", "1 to 24"),
+    in_round("tie = { count = 2.0 }"): ("round.1.tie.count: 2.0 is not a whole number",),
+    in_round("tie = { width = '5 cm' }"): ("round.1.tie.width: '5 cm'", "1 mm to 30 mm"),
     in_round("tie = { spacing = '0 mm' }"): ("round.1.tie.spacing: '0 mm'", "3 mm to 300 mm"),
     in_round("tie = { spacing = '-25 mm' }"): ("round.1.tie.spacing: '-25 mm'", "negative"),
     in_round("tie = { spacing = 'nan mm' }"): ("round.1.tie.spacing: 'nan mm'", "a length"),
@@ -437,14 +603,44 @@ def test_the_built_in_example_shows_a_slanted_pole_and_several_dyes():
     assert 3 <= len(read.round[0].dye) <= 4
 
 
-def test_a_template_is_commented_runs_as_it_is_and_has_the_name_given():
-    text = template("market day 2")
+@pytest.mark.parametrize("fold", ["pole", "accordion", "spiral"])
+def test_a_template_is_commented_runs_as_it_is_and_has_the_name_given(fold):
+    text = template("market day 2", fold)
     read = plan(text)
     assert read.name == "market day 2"
+    assert [each.kind for each in read.round[0].fold] == [fold]
     assert text.count("#") > 15
     assert re.search("harms lungs", text)
     assert re.search("harms eyes", text)
     assert max(map(len, text.splitlines())) < 160
+    assert not re.search("NAME|FOLD", text)
+
+
+def test_the_template_of_an_accordion_shows_how_to_make_a_brick():
+    text = template("tee", "accordion")
+    swapped = re.sub(r"^(fold|tie) =", r"# \1 =", text, flags=re.MULTILINE)
+    for line in re.findall("^# (?:fold|tie) = .*", text, re.MULTILINE):
+        swapped = swapped.replace(line, line[2:])
+    (one,) = plan(swapped).round
+    assert [fold.kind for fold in one.fold] == ["accordion", "accordion"]
+    assert one.tie.kind == "bands"
+
+
+@pytest.mark.parametrize(
+    ("fold", "said"),
+    [
+        ("acordion", "did you mean 'accordion'"),
+        ("halve", "it may be pole, accordion or spiral"),
+        ("rosettes", "not built yet"),
+        ("../secret", "is not known"),
+        ("x" * 9000, "is not known"),
+    ],
+)
+def test_a_template_is_not_made_for_another_fold(fold, said):
+    with pytest.raises(PlanError, match=said) as caught:
+        template("tee", fold)
+    assert str(caught.value).startswith("fold: ")
+    assert len(str(caught.value)) < 300
 
 
 @pytest.mark.parametrize("name", ["a/b", "..", "", "\n", "x" * 99, 'a"b', "nul", "a\\b", "~", "-x"])

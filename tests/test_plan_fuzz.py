@@ -48,7 +48,12 @@ KEYS = sorted(
         )
     )
 )
-VALID = [template("tee"), 'schema = 1\n[[round.dye]]\ndye = "plum"\namount = "3 g"\nat = "high"\n']
+VALID = [
+    *(template("tee", fold) for fold in ("pole", "accordion", "spiral")),
+    '[[round]]\nfold = [{ kind = "halve" }, { kind = "accordion", creases = "30 deg" }]\n'
+    'outside = "back"\nrest = { lies = "flat" }\n',
+    'schema = 1\n[[round.dye]]\ndye = "plum"\namount = "3 g"\nat = "high"\n',
+]
 
 
 @pytest.fixture(scope="module")
@@ -104,11 +109,23 @@ def document(tree):
     return "\n".join(f"{toml(key)} = {toml(value)}" for key, value in tree.items())
 
 
+FOLDS = ["pole", "halve", "accordion", "spiral", "along", "across", "chest", "left", "front"]
 WORDS = st.sampled_from(
-    ["tee", "M", "tight", "pole", "halve", "coral", "high", "careful", "cubes", "none", "3 g"]
+    [*FOLDS, "tee", "M", "tight", "bands", "coral", "high", "careful", "cubes", "none", "3 g"]
 )
 QUANTITIES = st.sampled_from(
-    ["25 mm", "1 1/2 in", "35 deg", "24 h", "20 degC", "0.5 cup", "70 cm to 25 cm", "20 N", "50 %"]
+    [
+        "10 cm below the neck",
+        "25 mm",
+        "1 1/2 in",
+        "35 deg",
+        "24 h",
+        "20 degC",
+        "0.5 cup",
+        "70 cm to 25 cm",
+        "20 N",
+        "50 %",
+    ]
 )
 LEAVES = st.one_of(
     WORDS,
@@ -240,6 +257,38 @@ def test_every_value_within_bounds_is_kept_exactly(
     assert one.tie.spacing == pytest.approx(spacing / 1000, rel=1e-9)
     assert one.tie.pull == pytest.approx(pull, abs=1e-9)
     assert one.powder[0].zone == zone
+
+
+@QUIET
+@given(
+    pleat=st.floats(8, 600),
+    creases=st.floats(0, 90),
+    pleats=st.integers(4, 60),
+    turns=st.floats(0.4, 5),
+    height=st.floats(15, 200),
+    count=st.integers(1, 24),
+    width=st.floats(1, 30),
+)
+def test_every_value_of_an_accordion_a_spiral_and_bands_is_kept_exactly(
+    stock, pleat, creases, pleats, turns, height, count, width
+):
+    text = f"""
+    [[round]]
+    tie = {{ count = {count}, width = "{width:.12f} mm" }}
+    fold = """
+    folded = (
+        f"""[{{ kind = "accordion", pleat = "{pleat:.12f} mm", creases = "{creases:.12f} deg" }}]"""
+    )
+    one = resolve(plan_from_text(text + folded, "my.toml"), stock).rounds[0]
+    assert one.folds[0].pleat == pytest.approx(pleat / 1000, rel=1e-9)
+    assert math.degrees(one.folds[0].angle) == pytest.approx(creases, abs=1e-9)
+    assert (one.tie.count, one.tie.width) == (count, pytest.approx(width / 1000, rel=1e-9))
+    kind = f'kind = "spiral", pleats = {pleats}, turns = {turns!r}'
+    twisted = f'[{{ {kind}, height = "{height:.12f} mm" }}]'
+    one = resolve(plan_from_text(text + twisted, "my.toml"), stock).rounds[0]
+    assert (one.folds[0].pleats, one.folds[0].turns) == (pleats, turns)
+    assert one.folds[0].height == pytest.approx(height / 1000, rel=1e-9)
+    assert (one.tie.count, one.tie.width) == (count, pytest.approx(width / 1000, rel=1e-9))
 
 
 def test_the_example_is_valid(stock):

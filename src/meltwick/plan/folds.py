@@ -167,7 +167,8 @@ def _check_fold(found: Any) -> Any:
     if isinstance(found, Table):
         return found
     if not isinstance(found, dict):
-        raise fault(f'{shown(found)} is not a fold; write {{ kind = "pole" }}')
+        meant = found if isinstance(found, str) and found in words.FOLDS else "pole"
+        raise fault(f'{shown(found)} is not a fold; write {{ kind = "{meant}" }}')
     kind = found.get("kind", "pole")
     same = str(kind).casefold().strip() if isinstance(kind, str) else ""
     if same in words.FOLDS_LATER:

@@ -38,6 +38,9 @@ class Table(BaseModel):
             if key not in cls.model_fields:
                 allowed = [*cls._read_before, *cls.model_fields]
                 home = cls._keys_elsewhere().get(str(key))
-                hint = f"; '{key}' goes {home}" if home else ""
-                raise fault(f"no such key; {choices(str(key), allowed)}{hint}", str(key))
+                if home:
+                    said = f"{choices('', allowed)}; '{key}' goes {home}"
+                else:
+                    said = choices(str(key), allowed)
+                raise fault(f"no such key; {said}", str(key))
         return found
