@@ -339,13 +339,12 @@ def test_a_bundle_is_whole(text: str) -> None:
     bundle = bundle_of(recipe)
     check_bundle(cloth_of(recipe), bundle)
     assert same(bundle, bundle_of(recipe))
-    other = bundle_of(recipe, seed=recipe.seed + 1)
-    check_bundle(cloth_of(recipe), other)
-    assert not same(bundle, other)
+    assert not same(bundle, bundle_of(recipe, seed=recipe.seed + 1))
+    check_bundle(cloth_of(recipe), bundle_of(recipe, seed=recipe.seed + 1, neatness=1.0))
 
 
 @pytest.mark.parametrize("neatness", [0.0, 1.0])
-@pytest.mark.parametrize(("fold", "tie"), TAKEN, ids=" ".join)
+@pytest.mark.parametrize(("fold", "tie"), TAKEN, ids=map(" ".join, TAKEN))
 def test_any_hand_folds_and_ties_a_whole_bundle(fold: str, tie: str, neatness: float) -> None:
     recipe = understood(plan_text('blank = "bandana"', FOLDED[fold], TIED[tie]))
     check_bundle(cloth_of(recipe), bundle_of(recipe, neatness=neatness))
@@ -411,7 +410,7 @@ def test_the_record_and_the_picture_can_be_written(text: str) -> None:
     with Image.open(BytesIO(drawn(text))) as picture:
         assert max(picture.size) == LONG_SIDE
         assert picture.info["meltwick-digest"] == result.digest
-        tones = np.asarray(picture) @ (1, 256, 65536)
+        tones = np.asarray(picture)[::8, ::8] @ (1, 256, 65536)
     # more tones than paper, ink and white cloth, with what blurs between them, come to
     assert len(np.unique(tones)) > 20
 
@@ -474,7 +473,7 @@ def test_a_spiral_can_be_pinched_at_every_place(blank: str, place: str) -> None:
     turn = f'fold = [{{ kind = "spiral", centre = "{place}" }}]'
     recipe = understood(plan_text(f'blank = "{blank}"', turn))
     assert place in " ".join(describe(recipe))
-    check_bundle(cloth_of(recipe), bundle_of(recipe))
+    check_bundle(cloth_of(recipe), bundle_of(recipe, neatness=1.0))
 
 
 @pytest.mark.parametrize("name", STOCK.dyes)
