@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 
+import numba as nb
 import numpy as np
 from threadpoolctl import threadpool_limits
 
@@ -18,7 +21,7 @@ from meltwick.seep.levels import USUAL
 from meltwick.seep.powder import species_of
 from meltwick.shares import measure_shares
 from meltwick.stock import load_stock
-from meltwick.types import FixedDye, Observer, Recipe, Result, RoundReport
+from meltwick.types import Cloth, FixedDye, Observer, Recipe, Result, RoundReport
 
 
 def _quiet(stage: str, done: int, total: int) -> None:
@@ -91,8 +94,38 @@ def run(
 ) -> Result:
     """Carry out a resolved plan; ``name`` is its digest."""
     clock = time.perf_counter()
-    seconds: dict[str, float] = {"fold": 0.0}
     cloth = build_cloth(recipe.blank, recipe.fabric, pitch)
+    with _at_most(threads if cloth.size > SMALL else 1):
+        return _carry_out(recipe, name, cloth, clock, pitch, start, constants, observer, threads)
+
+
+SMALL = 30_000
+"""Cells below which threads lose more by waiting for each other than they gain."""
+
+
+@contextmanager
+def _at_most(threads: int) -> Iterator[None]:
+    """Keep every compiled loop to so many threads."""
+    before = nb.get_num_threads()
+    nb.set_num_threads(min(threads, before))
+    try:
+        yield
+    finally:
+        nb.set_num_threads(before)
+
+
+def _carry_out(
+    recipe: Recipe,
+    name: str,
+    cloth: Cloth,
+    clock: float,
+    pitch: float,
+    start: FixedDye | None,
+    constants: Constants,
+    observer: Observer,
+    threads: int,
+) -> Result:
+    seconds: dict[str, float] = {"fold": 0.0}
     species = species_of(recipe.dyes)
     fixed = start or FixedDye(species, np.zeros((cloth.size, len(species))))
     reports: list[RoundReport] = []

@@ -24,6 +24,7 @@ class Face:
     crease: Ints  # number of the layer
     along: Floats  # [m] along the crease
     step: float  # [m] that a point stands for
+    weight: float = 1.0  # of each join; less where a face is joined twice over
 
 
 def spread_of(place: Floats, step: float) -> Ints:
@@ -79,14 +80,13 @@ def film_of(
         if not on.size:
             continue
         here, step = cell[on], face.step
-        width = np.full(on.size, step)
-        width = width * (np.minimum(1.0, face.share[on]) if face.share.max() <= 0.5 else 1.0)
+        width = np.full(on.size, face.weight * step)
         found.append(side_by_side(face.line[on], face.over[on], width, here, thin, REACH))
         found.append(
             side_by_side(
                 face.crease[on],
                 face.along[on],
-                face.share[on] * step / SUBS,
+                face.share[on] * width / SUBS,
                 here,
                 0.5 * step,
                 3.0 * step,

@@ -177,10 +177,12 @@ def _disc(
     level = spread_of(stack.q, step)
     seen = (angle, np.mod(angle, 2.0 * np.pi))  # cut at two places, so that the ring is whole
     faces = tuple(
-        Face(0.5 * share, line, disc.radius * turn, flank, stack.p, step)
+        Face(share, line, disc.radius * turn, flank, stack.p, step, weight=0.5)
         for share in (up, down)
         for turn in seen
-    ) + tuple(Face(0.5 * skin, level, disc.radius * turn, flank, stack.q, step) for turn in seen)
+    ) + tuple(
+        Face(skin, level, disc.radius * turn, flank, stack.q, step, weight=0.5) for turn in seen
+    )
     lying = Lying(
         along=disc.down.max() - disc.down,
         across=disc.across,
