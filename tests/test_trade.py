@@ -7,107 +7,17 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 import pytest
 from scipy.spatial import cKDTree
+from tests.trade import HANDS, Piece, fixed, median, piece, white
 
 from meltwick import chance
-from meltwick.bundle import build_bundle, fold
-from meltwick.constants import Constants
-from meltwick.plan import plan_from_text, resolve
-from meltwick.simulate import simulate
-from meltwick.stock import load_stock
-from meltwick.types import Bundle, Floats, Recipe, Result
+from meltwick.bundle import fold
+from meltwick.types import Floats
 
 pytestmark = pytest.mark.slow
-
-PITCH = 6e-3
-HANDS = (1, 2, 3)
-USUAL: dict[str, str] = {
-    "fabric": "cotton jersey",
-    "damp": "wrung",
-    "diameter": "48 mm",
-    "squeeze": "3",
-    "spacing": "25 mm",
-    "pull": "20 N",
-    "soda": "soaked before folding",
-    "ice": "720 g",  # 7 US cups for a medium tee, by the weight of a small one
-    "dyes": "harbour blue, 6 g, 0, 1, under the ice",
-}
-
-
-def plan_of(**changes: str):
-    """The usual plan with a few words changed; dyes are 'name, amount, from, to, powder'."""
-    words = USUAL | changes
-    rows = []
-    for line in words["dyes"].split(";"):
-        name, amount, low, high, powder = (part.strip() for part in line.split(","))
-        rows.append(
-            f'  [[round.dye]]\n  dye = "{name}"\n  amount = "{amount}"\n'
-            f'  at = [{low}, {high}]\n  powder = "{powder}"\n'
-        )
-    text = f"""
-schema = 1
-name = "trade"
-[garment]
-blank = "tee"
-size = "S"
-fabric = "{words["fabric"]}"
-damp = "{words["damp"]}"
-[[round]]
-fold = [ {{ kind = "pole", diameter = "{words["diameter"]}", squeeze = {words["squeeze"]} }} ]
-tie = {{ spacing = "{words["spacing"]}", pull = "{words["pull"]}" }}
-soda = {{ how = "{words["soda"]}" }}
-  [[round.ice]]
-  amount = "{words["ice"]}"
-{"".join(rows)}"""
-    return plan_from_text(text, "trade.toml")
-
-
-@dataclass(frozen=True)
-class Piece:
-    recipe: Recipe
-    result: Result
-    bundle: Bundle
-
-    @property
-    def total(self) -> Floats:
-        """Fixed dye of every cell [kg/kg]."""
-        return np.asarray(self.result.fixed.amount.sum(axis=1))
-
-
-@cache
-def _piece(changes: tuple[tuple[str, str], ...], seed: int) -> Piece:
-    plan = plan_of(**dict(changes))
-    recipe = resolve(plan, load_stock())
-    result = simulate(plan, pitch=PITCH, seed=seed, threads=1)
-    bundle = build_bundle(
-        result.cloth,
-        recipe.rounds[0],
-        neatness=recipe.neatness,
-        seed=seed,
-        constants=Constants(),
-    )
-    return Piece(recipe, result, bundle)
-
-
-def median(measure: Callable[[Piece], float], **changes: str) -> float:
-    """Median over hands of what is measured on each piece."""
-    key = tuple(sorted(item for item in changes.items() if item not in USUAL.items()))
-    return float(np.median([measure(_piece(key, seed)) for seed in HANDS]))
-
-
-def white(piece: Piece) -> float:
-    return piece.result.white_share
-
-
-def fixed(piece: Piece) -> float:
-    balance = piece.result.rounds[0].balance
-    return balance.fixed / balance.laid
-
 
 # ------------------------------------------------------------------ facts 1 to 4
 
@@ -346,6 +256,6 @@ def test_wetter_cloth_spreads_more():
 
 
 def test_hands_differ_about_as_makers_pieces_do():
-    spread = [white(_piece((), seed)) for seed in HANDS]
+    spread = [white(piece((), seed)) for seed in HANDS]
     assert 0.0 < max(spread) - min(spread) < 0.2, spread
     assert len({int(chance.key(seed, "melt")) for seed in HANDS}) == len(HANDS)
