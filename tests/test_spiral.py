@@ -21,7 +21,7 @@ JERSEY = Fabric("cotton jersey", 0.160, 0.55e-3, 1540.0)
 TEE = Blank("tee", "tee", "M", {"half_chest": 0.51, "length": 0.74, "sleeve": 0.21})
 HERE = Spot("middle")
 RADIUS = 0.3  # [m] of a round cloth about the centre
-PITCH = 4e-3
+PITCH = 8e-3
 ANGLES = st.floats(0.0, 0.25 * np.pi)
 
 
@@ -66,8 +66,8 @@ def twist(
     round_it = 2.0 * np.pi * np.arange(720) / 720
     rim = RADIUS * np.column_stack([np.cos(round_it), np.sin(round_it)])
     stack = Stack(np.zeros(px.size, np.int32), px, py, own.astype(np.int32), layers, rim=rim)
-    # as many points as the round cloth has: those we mark are not to count as cloth
-    pitch = PITCH * np.sqrt(grid / px.size)
+    # all points together stand for the round cloth: those we mark are not to make it larger
+    pitch = 2.0 * np.sqrt(np.pi * RADIUS**2 * layers / px.size)
     out = spiral(
         stack, fold, np.zeros(2), thickness=0.55e-3, pitch=pitch, neatness=neatness, seed=seed
     )
@@ -165,7 +165,7 @@ def test_a_rib_is_a_logarithmic_spiral(fold: Spiral) -> None:
 
 
 @pytest.mark.parametrize("fold", COILS)
-@pytest.mark.parametrize("part", [-0.8, -0.3, 0.0, 0.5, 0.95])
+@pytest.mark.parametrize("part", [-0.8, 0.0, 0.4, 0.95])
 def test_cloth_along_the_ribs_keeps_its_length_in_the_coil(fold: Spiral, part: float) -> None:
     # in the valley, at the crests and between: on the cloth, by 8.6, and as it lies in the disc
     r = np.linspace(0.05, 0.29, 4001)
@@ -402,7 +402,7 @@ def test_a_tidy_twist_does_not_stretch(fold: Spiral) -> None:
     assert abs(twist(fold).stack.strain99) < 5e-3
 
 
-@pytest.mark.parametrize("pleats", [4, 6, 10, 12, 24])
+@pytest.mark.parametrize("pleats", [4, 10, 24])
 @pytest.mark.parametrize("turns", [0.4, 1.0, 3.0])
 def test_the_loosest_hand_stretches_a_tenth_at_most(
     shirt: Cloth, pleats: int, turns: float
