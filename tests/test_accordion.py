@@ -351,7 +351,7 @@ def test_no_layer_is_used_by_two_flanks_at_one_place(
 
 
 @pytest.mark.parametrize("angle", [ALONG, 0.6, ACROSS])
-@pytest.mark.parametrize("pleat", [0.03, 0.06, 0.12])
+@pytest.mark.parametrize("pleat", [0.03, 0.06, 0.12, 0.3])
 def test_the_loosest_hand_stretches_a_tenth_at_most(
     shirt: Cloth, pleat: float, angle: float
 ) -> None:

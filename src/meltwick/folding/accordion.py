@@ -18,7 +18,7 @@ TUCK = 0.6
 KNOT = 0.12  # [m] along a crease between independent places; chosen
 EDGE = 0.07  # spread of where a crease lands on the pile's edge, in pleats, at neatness 1
 TILT = 0.025  # and of its wander along the crease
-GIVES = 0.0036  # [m] most of that wander, over the square root of the pleats: it adds up; chosen
+GIVES = 0.0036  # [m] most of that wander, over the root of pleats and two: it adds up; chosen
 ALIKE = 0.7  # likeness of one crease's error to the next one's: a hand errs the same way
 DEEPEST = 0.25  # share of a pleat that inner layers give up to a crease, at most
 
@@ -91,7 +91,7 @@ def creases(
     draw = chance.uniforms(code, count * knots, 1).reshape(count, knots)
     wander = _chain((draw - 0.5) * np.sqrt(12.0))
     # errors along a crease skew all cloth after it, and cloth gives way only so far
-    most = GIVES / np.sqrt(max((across[1] - across[0]) / pleat, 1.0))
+    most = GIVES / np.sqrt((across[1] - across[0]) / pleat + 2.0)
     error = neatness * (EDGE * pleat * each[:, None] + min(TILT * pleat, most) * wander)
     side = (np.arange(count) % 2).astype(np.float64)[:, None]
     edge = across[0] + pleat * side + error
