@@ -115,17 +115,25 @@ def test_every_python_file_parses_and_names_no_folder_of_a_machine(folder):
         assert not re.search(r"/(root|work|home)/\w", text) or path == Path(__file__), path
 
 
-@pytest.mark.parametrize("slant", [0, 35, 90])
-def test_gallery_plans_still_run_and_made_their_pictures(slant):
+GALLERY = ROOT / "gallery"
+
+
+@pytest.mark.parametrize("picture", sorted(GALLERY.glob("*.png")), ids=lambda path: path.stem)
+def test_gallery_plans_still_run_and_made_their_pictures(picture):
     from PIL import Image
 
     from meltwick.constants import Constants
     from meltwick.plan import digest, read_plan, resolve
     from meltwick.stock import load_stock
 
-    plan = read_plan(ROOT / "gallery" / f"pole-bias-{slant}.toml")
+    plan = read_plan(GALLERY / f"{picture.stem.removesuffix('-plain')}.toml")
     wanted = digest(resolve(plan, load_stock()), Constants())
-    for kind in ("", "-plain"):
-        with Image.open(ROOT / "gallery" / f"pole-bias-{slant}{kind}.png") as picture:
-            notes = picture.text
-        assert wanted in notes.values(), "make the gallery's pictures anew"
+    with Image.open(picture) as opened:
+        assert opened.text["meltwick-digest"] == wanted, "make the gallery's pictures anew"
+
+
+def test_every_gallery_plan_has_its_picture_and_its_line():
+    page = (GALLERY / "README.md").read_text("utf-8")
+    for plan in GALLERY.glob("*.toml"):
+        assert plan.with_suffix(".png").is_file(), plan
+        assert f"]({plan.name})" in page
