@@ -124,6 +124,9 @@ def test_an_accordion_of_hardly_any_pleats_or_too_thick_a_pile(usual):
     assert "nothing is folded" not in str(advise(whole))
     none = changed(usual, folds=(HALF, WAIST, Accordion(0.6)))
     assert "nothing is folded" in str(advise(none))
+    twice = str(advise(changed(usual, folds=(Accordion(0.06), Accordion(0.06)))))
+    assert "nothing is folded" in twice
+    assert "Take wider pleats" not in twice
     thick = changed(usual, folds=(Accordion(0.03), Accordion(0.03, pi / 2)))
     assert "round.1.fold.2" in warned(thick)
     stout = changed(usual, folds=(Accordion(0.1), Accordion(0.1, pi / 2)))
@@ -210,7 +213,7 @@ def test_steps_of_a_spiral(usual, square):
     assert "pulled snug, about 10 N (1 kg)" in lines[3]
     place = Spiral(Spot("left sleeve", right=-0.02, down=0.05), sense="left")
     seen = told(usual, folds=(place,))[1]
-    assert "at 20 mm (3/4 in) left of and 50 mm (2 in) below the left sleeve" in seen
+    assert "Pinch it 20 mm (3/4 in) left of and 50 mm (2 in) below the left sleeve" in seen
     assert "against a clock's hands" in seen
     seen = told(usual, folds=(place,), outside="back")[1]
     assert "20 mm (3/4 in) right of and 50 mm (2 in) below the right sleeve" in seen

@@ -114,6 +114,7 @@ def test_spelling_still_decides_where_nothing_else_does():
         ('[[round]]\nfold = "pole"', ("round.1.fold", '[{ kind = "pole" }]')),
         ('[[dye]]\ndye = "coral"', ("dye: no such key", "'dye' goes inside the [[round]]")),
         ('size = "M"', ("size: no such key", "'size' goes inside the [garment]")),
+        ('[[round]]\nfold = ["brick"]', ("round.1.fold.1", '{ kind = "accordion" }')),
         ("[[round]]\nice = []", ("round.1.ice", "at least 1 is needed")),
         ('[[round]]\nfold = [{ kind = "rosette" }]', ("'rosettes' not built yet", "pole")),
         ('[[round]]\nfold = [{ kind = "crumple" }]', ("'scrunch' not built yet", "pole")),

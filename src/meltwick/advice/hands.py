@@ -118,7 +118,7 @@ def _twist(fold: Spiral, pile: Pile, garment: Garment, up: str) -> Iterator[str]
     turns = {1.0: "once", 2.0: "twice"}.get(fold.turns, f"{fold.turns:.2g} times")
     across = disc_width(fold, pile, garment.thickness)
     yield (
-        f"Pinch it at {_spot(fold, up)} and turn it {hands}, so that about {fold.pleats} pleats "
+        f"Pinch it {_spot(fold, up)} and turn it {hands}, so that about {fold.pleats} pleats "
         "gather round the pinch."
     )
     yield (
@@ -139,7 +139,7 @@ def _spot(fold: Spiral, up: str) -> str:
     for side in ("left", "right"):
         if side in spot.place.split():
             named = spot.place.replace(side, _hand(side, up))
-    return " and ".join(off) + (" " if off else "") + f"the {named}"
+    return f"{' and '.join(off) or 'at'} the {named}"
 
 
 def _tie(turn: Round) -> Iterator[str]:

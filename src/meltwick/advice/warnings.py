@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import pi
 from typing import Literal
 
-from meltwick.advice.sizes import Garment, Pile, bundle_length, piles, strip_of, weigh
+from meltwick.advice.sizes import Garment, Pile, bundle_length, piles, pleats_of, strip_of, weigh
 from meltwick.folding import most_turns
 from meltwick.types import (
     Accordion,
@@ -166,14 +166,15 @@ def _pole(fold: PoleWrap, pile: Pile, key: str) -> Iterator[Advice]:
 def _accordion(fold: Accordion, pile: Pile, thickness: float, key: str) -> Iterator[Advice]:
     across, _ = pile.extent(fold.angle, fold.lean)
     pleats = across / fold.pleat
-    if pleats <= 1.0:
+    if pleats_of(fold, across) == 1:
         yield Advice(
             "warning",
             key,
             f"A pleat {show_length(fold.pleat)} wide takes in all of the {show_length(across)} "
             "of cloth: nothing is folded. Take narrower pleats.",
         )
-    elif pleats < _FEW_PLEATS:
+        return
+    if pleats < _FEW_PLEATS:
         yield Advice(
             "warning",
             key,

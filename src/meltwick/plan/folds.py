@@ -22,7 +22,7 @@ from meltwick.plan.reading import (
     word_or_quantity,
 )
 from meltwick.plan.table import Table
-from meltwick.stock.reading import choices, listed
+from meltwick.stock.reading import choices, listed, nearest
 from meltwick.types import Spot
 from meltwick.units import shown
 
@@ -167,7 +167,7 @@ def _check_fold(found: Any) -> Any:
     if isinstance(found, Table):
         return found
     if not isinstance(found, dict):
-        meant = found if isinstance(found, str) and found in words.FOLDS else "pole"
+        meant = (nearest(found, words.FOLDS) if isinstance(found, str) else None) or "pole"
         raise fault(f'{shown(found)} is not a fold; write {{ kind = "{meant}" }}')
     kind = found.get("kind", "pole")
     same = str(kind).casefold().strip() if isinstance(kind, str) else ""
