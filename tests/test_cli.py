@@ -562,7 +562,7 @@ def test_kernels_go_to_the_platforms_cache(monkeypatch, tmp_path, capsys):
     assert folder.is_relative_to(tmp_path / "c")
     assert "compiling, once" in capsys.readouterr().err
     monkeypatch.delenv("NUMBA_CACHE_DIR")
-    (folder / "kernel.nbi").write_bytes(b"")
+    (folder / "kernels.march-1.nbi").write_bytes(b"")
     machine.prepare_kernels()
     assert capsys.readouterr().err == ""
 

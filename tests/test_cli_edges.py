@@ -167,6 +167,16 @@ def test_a_wrong_command_says_where_to_look(run, words, said):
     assert len(err.splitlines()) == 1
 
 
+@pytest.mark.parametrize("command", [("check",), ("preview", "--detail", "10 mm")])
+def test_a_spiral_off_the_cloth_is_refused_by_its_key(run, tmp_path, command):
+    spot = '[[round]]\nfold = [{ kind = "spiral", centre = "80 cm below the neck" }]\n'
+    path = tmp_path / "far.toml"
+    path.write_text(spot, encoding="utf-8")
+    code, _, err = run(*command, str(path))
+    assert code == 2
+    assert "far: round.1.fold.1.centre: the spiral's centre is too far from the neck" in err
+
+
 def test_zero_is_not_offered_as_a_detail(run):
     assert "did you mean" not in run("preview", "--detail", "0")[2]
 
@@ -187,7 +197,7 @@ def test_a_copy_newer_than_its_kernels_says_that_it_compiles(tmp_path, monkeypat
             capsys.readouterr()
             folder = next(iter(tmp_path.glob("kernels-*")))
             monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
-        kernel = folder / "k.nbi"
+        kernel = folder / "kernels.march-1.nbi"
         kernel.write_bytes(b"")
         born = Path(meltwick.__file__).with_name("seep").joinpath("kernels.py").stat().st_mtime
         os.utime(kernel, (born + age, born + age))

@@ -160,16 +160,21 @@ def _compiled(folder: Path) -> bool:
     source = Path(__file__).parents[1] / "seep" / "kernels.py"  # the longest to compile
     try:
         born = source.stat().st_mtime
-        return any(each.stat().st_mtime >= born for each in folder.rglob("*.nbi"))
+        return any(each.stat().st_mtime >= born for each in folder.rglob("kernels.*.nbi"))
     except OSError:
         return False
 
 
-def prepare_kernels() -> None:
+def prepare_kernels(*, announce: bool = True) -> None:
     """Choose where compiled kernels are kept, before numba is loaded; say when it is the first run.
 
     A folder named by the environment is left alone. Where the platform's cache folder cannot be
     written, kernels are compiled anew in every run, in a temporary folder.
+
+    Parameters
+    ----------
+    announce : bool
+        Say that this is the first run; not for commands that compile only the few that fold.
     """
     if os.environ.get("NUMBA_CACHE_DIR"):
         return
@@ -186,7 +191,7 @@ def prepare_kernels() -> None:
     folder = cache / f"kernels-{__version__}-numba-{version('numba')}"
     if _usable(folder):
         os.environ["NUMBA_CACHE_DIR"] = str(folder)
-        if not _compiled(folder):
+        if announce and not _compiled(folder):
             say("First run: compiling, once, for about 20 seconds.")
         return
     spare = tempfile.mkdtemp(prefix="meltwick-")

@@ -48,12 +48,15 @@ def check(
 
     Example: meltwick check harbour-tee.toml
     """
-    from meltwick.advice import advise, describe
+    from meltwick.cli.machine import prepare_kernels
     from meltwick.cli.words import told
     from meltwick.plan import example_plan, read_plan, resolve
     from meltwick.stock import load_stock
 
     recipe = resolve(read_plan(plan) if plan is not None else example_plan(), load_stock())
+    prepare_kernels(announce=False)
+    from meltwick.advice import advise, describe  # loads numba
+
     typer.echo(f"{recipe.name}:")
     for number, step in enumerate(describe(recipe), start=1):
         typer.echo(f" {number:2d}. {step}")

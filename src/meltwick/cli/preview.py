@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -94,6 +96,18 @@ def read_folder(text: str) -> Path:
     return Path(text)
 
 
+@contextmanager
+def _by_key(recipe: Recipe) -> Iterator[None]:
+    """Name the key of a fault that shows only when the cloth is folded."""
+    try:
+        yield
+    except PlanError:
+        from meltwick.advice.sizes import weigh
+
+        weigh(recipe)  # finds the same fault, and knows its key
+        raise
+
+
 def _predict(
     plan: Plan, recipe: Recipe, pitch: float, seed: int | None, hands: int, quiet: bool
 ) -> tuple[Result, Spread | None, dict[str, float]]:
@@ -103,7 +117,7 @@ def _predict(
 
     prepare_kernels()
     start = time.perf_counter()
-    with Stages(wanted=not quiet) as stages:
+    with _by_key(recipe), Stages(wanted=not quiet) as stages:
         if hands == 1:
             from meltwick.simulate import simulate
 
@@ -219,6 +233,7 @@ def preview(
     hand = None if seed is None else read_seed(seed)
     count = read_hands(hands)
     wanted = read_plan(plan) if plan is not None else example_plan()
+    unit = _unit(plan)  # read now: the plan may be gone when the piece is done
     recipe = resolve(wanted, load_stock())
     folder = read_folder(out) if out is not None else Path(recipe.name)
     check_folder(folder, _FILES)
@@ -226,7 +241,7 @@ def preview(
     result, spread, seconds = _predict(wanted, recipe, pitch, hand, count, quiet=as_json)
 
     start = time.perf_counter()
-    picture = _draw(result, spread, version=__version__, plain=plain, unit=_unit(plan))
+    picture = _draw(result, spread, version=__version__, plain=plain, unit=unit)
     seconds["picture"] = time.perf_counter() - start
     text = as_text(report(result, __version__, seconds, spread))
     write_together(folder, {_FILES[0]: picture, _FILES[1]: text.encode()})
