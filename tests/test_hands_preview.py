@@ -155,11 +155,11 @@ def test_the_doubt_in_words(make_result, monkeypatch):
     several = doubt_sentence(result, spread_of(result, 0.47, 0.58))
     assert "not yet checked against your own pieces" in several
     assert "about 12 points" in several
-    assert "say 35 to 70 %" in several
+    assert "say 35 to 70 % white." in several
     whole = {"white": 0.5, "pale": 0.1, "mid": 0.1, "deep": 0.3}
     one = doubt_sentence(replace(result, shares=replace(result.shares, whole=whole)))
     assert "not yet checked against your own pieces" in one
-    assert "say 38 to 62 % for this hand" in one
+    assert "say 38 to 62 % white for this hand" in one
     assert "--hands 5" in one
 
 

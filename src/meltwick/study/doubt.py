@@ -50,7 +50,7 @@ def widened(low: float, high: float) -> tuple[float, float]:
     Parameters
     ----------
     low, high : float
-        Lightest and darkest white share, 0 to 1; equal for one hand.
+        White share of the darkest and of the lightest hand, 0 to 1; equal for one hand.
 
     Returns
     -------
