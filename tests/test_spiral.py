@@ -100,7 +100,8 @@ def test_feet_against_a_minimiser(angle: float, offset: float) -> None:
     radius, distance = feet(angle, np.array([offset]))
     assert radius[0] == pytest.approx(np.exp(best.x), rel=1e-6)
     assert abs(distance[0]) == pytest.approx(np.sqrt(best.fun), rel=1e-8, abs=1e-9)
-    assert np.sign(distance[0]) == np.sign(offset)
+    if abs(offset) > 1e-9:  # nearer than that the distance itself may round to nothing
+        assert np.sign(distance[0]) == np.sign(offset)
 
 
 def test_feet_of_straight_ribs() -> None:
