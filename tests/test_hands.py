@@ -271,9 +271,11 @@ def test_a_doubt_that_is_none_is_refused(text):
         read_doubt(text)
 
 
-def test_tables_beside_the_doubt_are_left_to_their_writer():
+def test_a_fold_has_its_own_doubt_or_the_mean():
     text = "schema = 1\n[doubt]\nwhite = 0.07\n[doubt.pole]\nwhite = 0.09\n[notes]\nplans = 3\n"
     assert read_doubt(text) == 0.07
+    assert read_doubt(text, "pole") == 0.09
+    assert read_doubt(text, "halve") == 0.07
 
 
 @given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))

@@ -149,8 +149,8 @@ def test_the_sentence_of_several_hands(make_result):
 
 def test_the_doubt_in_words(make_result, monkeypatch):
     """The worked example: hands at 47 to 58 % and 12 points of doubt make 35 to 70 %."""
-    monkeypatch.setattr("meltwick.study.doubt.model_doubt", lambda: 0.12)
-    monkeypatch.setattr("meltwick.study.model_doubt", lambda: 0.12)
+    monkeypatch.setattr("meltwick.study.doubt.model_doubt", lambda fold="": 0.12)
+    monkeypatch.setattr("meltwick.study.model_doubt", lambda fold="": 0.12)
     result = make_result()
     several = doubt_sentence(result, spread_of(result, 0.47, 0.58))
     assert "not yet checked against your own pieces" in several
@@ -234,7 +234,8 @@ def test_preview_of_three_hands(run, tmp_path, spread):
     assert [each["seed"] for each in record["white_by_hand"]] == [3, 4, 5]
     assert record["white_median"] == pytest.approx(sorted(spread.white)[1], abs=1e-6)
     assert record["white_range"] == pytest.approx([spread.low, spread.high], abs=1e-6)
-    ends = [max(0.0, spread.low - model_doubt()), min(1.0, spread.high + model_doubt())]
+    doubt = model_doubt(spread.main.fold)
+    ends = [max(0.0, spread.low - doubt), min(1.0, spread.high + doubt)]
     assert record["white_range_with_doubt"] == pytest.approx(ends, abs=1e-6)
     with Image.open(tmp_path / "cove" / "preview.png") as picture:
         assert max(picture.size) == LONG_SIDE
@@ -259,7 +260,7 @@ def test_one_hand_has_no_median(run):
     assert record["white_median"] is record["white_range"] is None
     low, high = record["white_range_with_doubt"]
     assert low <= record["white_share"] <= high
-    assert high == pytest.approx(record["white_share"] + model_doubt(), abs=1e-5)
+    assert high == pytest.approx(record["white_share"] + model_doubt("pole"), abs=1e-5)
 
 
 def test_a_killed_worker_ends_in_one_line(run, tmp_path, monkeypatch):

@@ -245,6 +245,14 @@ def test_water_can_run_all_over_the_top(name: str) -> None:
     assert np.bincount(wet).max() > 0.97 * wet.size
 
 
+@pytest.mark.parametrize("name", [name for name in PILES if name != "halved"])
+def test_no_water_leaps_from_one_end_to_the_other(name: str) -> None:
+    bundle = made(name)
+    a, b = bundle.film[:, 0], bundle.film[:, 1]
+    apart = np.abs(bundle.along[a] - bundle.along[b])
+    assert apart.max() < 0.5 * np.ptp(bundle.along)
+
+
 def test_edges_strip_by_strip() -> None:
     step = 2.0**-10  # about a millimetre, without round-off
     along = np.repeat(np.arange(50) * step, 40)

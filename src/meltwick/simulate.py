@@ -21,7 +21,18 @@ from meltwick.seep.levels import USUAL
 from meltwick.seep.powder import species_of
 from meltwick.shares import measure_shares
 from meltwick.stock import load_stock
-from meltwick.types import Cloth, FixedDye, Observer, Recipe, Result, RoundReport
+from meltwick.types import (
+    Accordion,
+    Cloth,
+    FixedDye,
+    Halve,
+    Observer,
+    PoleWrap,
+    Recipe,
+    Result,
+    RoundReport,
+    Spiral,
+)
 
 
 def _quiet(stage: str, done: int, total: int) -> None:
@@ -178,4 +189,13 @@ def _carry_out(
         shares=shares,
         rounds=tuple(reports),
         seconds=seconds,
+        fold=_last_fold(recipe),
     )
+
+
+_WORDS = {Halve: "halve", PoleWrap: "pole", Accordion: "accordion", Spiral: "spiral"}
+
+
+def _last_fold(recipe: Recipe) -> str:
+    folds = recipe.rounds[-1].folds if recipe.rounds else ()
+    return _WORDS.get(type(folds[-1]), "") if folds else ""

@@ -405,6 +405,7 @@ class Result:
     shares: Shares
     rounds: tuple[RoundReport, ...]
     seconds: Mapping[str, float]
+    fold: str = ""  # the last round's last fold, by its word in a plan
 
     @property
     def white_share(self) -> float:

@@ -127,15 +127,20 @@ def _pile(
     bend = stack.bend if stack.bend is not None else np.zeros(u.size)
     near, far = edges_of(u, v, step)
     first, last = edges_of(v, u, step)
-    ends = np.where(near[0] | far[0], 0.0, bend) * (first[0] | last[0])
+    ends = np.where(near[0] | far[0], 0.0, bend)
+    low_end, high_end = ends * last[0], ends * (first[0] & ~last[0])
     rise, fall = bend * far[0], bend * (near[0] & ~far[0])
-    depth = np.minimum(np.minimum(found.from_outside, found.from_inside) * thin, u - near[1])
-    depth = np.maximum(0.0, np.minimum(depth, far[1] - u))
+    to_sides = np.minimum(
+        np.minimum(u - near[1], far[1] - u), np.minimum(v - first[1], last[1] - v)
+    )
+    to_faces = np.minimum(found.from_outside, found.from_inside) * thin
+    depth = np.maximum(0.0, np.minimum(to_faces, to_sides))
     over_u, over_v = spread_of(u, step), spread_of(v, step)
     faces = (
         Face(rise, over_v, rank, stack.order, v, step),
         Face(fall, over_v, rank, stack.order, v, step),
-        Face(ends, over_u, rank, stack.order, u, step),
+        Face(low_end, over_u, rank, stack.order, u, step),
+        Face(high_end, over_u, rank, stack.order, u, step),
     )
     skin = tuple(
         stacking.column_film(points, stack.cell, bins) for points in (found.top, found.bottom)
@@ -143,9 +148,11 @@ def _pile(
     along = v.max() - v
     level = u - u.min()
     if pleats_up:
-        lying = Lying(along, rank, level, rise, fall, top + low + ends, depth, faces, skin)
+        lying = Lying(
+            along, rank, level, rise, fall, top + low + low_end + high_end, depth, faces, skin
+        )
     else:
-        sides = rise + fall + ends
+        sides = rise + fall + low_end + high_end
         lying = Lying(along, level, rank, top, low, sides, depth, faces, skin)
     return lying, found, found.contacts, found.contact_area
 
@@ -170,9 +177,9 @@ def _disc(
     )
     above = stack.q > 0.5 * disc.roof
     angle = np.arctan2(disc.down, disc.across)
-    skin = _rim(disc, angle, stack.q)
+    skin, rim = _rim(disc, angle, stack.q)
     up, down = stack.bend * above, stack.bend * ~above
-    depth = np.minimum(np.minimum(disc.roof - stack.q, stack.q), disc.reach - disc.radius)
+    depth = np.minimum(np.minimum(disc.roof - stack.q, stack.q), rim)
     line, flank = spread_of(disc.radius, step), stack.order + disc.rib * (stack.layers + 1)
     level = spread_of(stack.q, step)
     seen = (angle, np.mod(angle, 2.0 * np.pi))  # cut at two places, so that the ring is whole
@@ -216,8 +223,14 @@ def _between_ribs(
     return pairs, np.full(len(pairs), step * step)
 
 
-def _rim(disc: Disc, angle: Floats, height: Floats) -> Floats:
-    """Find the one layer that lies outermost all round: 1 there, 0 elsewhere."""
+def _rim(disc: Disc, angle: Floats, height: Floats) -> tuple[Floats, Floats]:
+    """Find the one layer that lies outermost all round.
+
+    Returns
+    -------
+    skin, depth : ndarray of shape (P,)
+        1 in that layer and 0 elsewhere; and how far behind it a point lies [m].
+    """
     parts = max(8, int(2.0 * np.pi * disc.reach / WINDOW))
     turned = (angle / (2.0 * np.pi) % 1.0) * parts
     place = np.floor(turned).astype(np.int64) % parts
@@ -228,4 +241,5 @@ def _rim(disc: Disc, angle: Floats, height: Floats) -> Floats:
     radius = disc.radius * (1.0 - disc.slope * off)
     furthest = np.zeros(int(number.max()) + 1)
     np.maximum.at(furthest, number, radius)
-    return np.asarray((radius > furthest[number] - disc.thickness).astype(np.float64))
+    behind = furthest[number] - radius
+    return (behind < disc.thickness).astype(np.float64), np.asarray(behind)

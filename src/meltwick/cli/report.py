@@ -61,7 +61,7 @@ def _hands(result: Result, spread: Spread | None) -> dict[str, Any]:
         "hands": 1 if spread is None else spread.hands,
         "white_median": None if spread is None else _share(spread.median),
         "white_range": None if spread is None else [_share(low), _share(high)],
-        "white_range_with_doubt": [_share(end) for end in widened(low, high)],
+        "white_range_with_doubt": [_share(end) for end in widened(low, high, result.fold)],
         "white_by_hand": [{"seed": seed, "white_share": _share(white)} for seed, white in each],
     }
 

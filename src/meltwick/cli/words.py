@@ -76,18 +76,20 @@ def doubt_sentence(result: Result, spread: Spread | None = None) -> str:
     """Say how far the hands and the model itself may be off."""
     from meltwick.study import model_doubt, widened
 
-    points = _percent(model_doubt())
+    points = _percent(model_doubt(result.fold))
     off = f"it may be off by about {points} point{'' if points == 1 else 's'} either way"
     model = f"a model not yet checked against your own pieces: {off}"
     ground = result.cloth.fabric.ground_name
     kept = "white" if ground == "white" else f"left {ground}"
     if spread is None:
-        least_most = _range(*widened(result.white_share, result.white_share))
+        least_most = _range(*widened(result.white_share, result.white_share, result.fold))
         return (
             f"No two hands fold alike, and this is {model}, so say {least_most} {kept} for "
             "this hand; --hands 5 shows how far others differ."
         )
-    return f"This is {model}, so say {_range(*widened(spread.low, spread.high))} {kept}."
+    return (
+        f"This is {model}, so say {_range(*widened(spread.low, spread.high, result.fold))} {kept}."
+    )
 
 
 def number_word(count: int) -> str:

@@ -135,13 +135,14 @@ class SpiralFold(FoldTable):
     kind: Annotated[str, word(("spiral",))] = Field(default="spiral", description="this fold")
     centre: Annotated[Spot, spot()] = Field(
         default=Spot("middle"),
-        description="where it is pinched: a place of the garment, or how far from one",
+        description="where it is pinched, left and right as you look at the front",
     )
     pleats: Annotated[int, whole(4, 60)] = Field(
         default=12, description="pleats that meet at the centre"
     )
-    turns: Annotated[float, number(0.4, 5.0)] = Field(
-        default=1.0, description="how often it is twisted round: more make a smaller, tighter disc"
+    turns: Annotated[float, number(0.5, 5.0)] = Field(
+        default=1.0,
+        description="how often it is twisted round: more make a tighter disc and straighter arms",
     )
     height: Annotated[float, quantity("length", "15 mm", "200 mm")] = Field(
         default=0.05, description="of the disc: no pleat stands taller"

@@ -9,11 +9,15 @@ from importlib import resources
 SCHEMA = 1
 
 
-def read_doubt(text: str) -> float:
+def read_doubt(text: str, fold: str = "") -> float:
     """Read the doubt from the text of ``doubt.toml``.
 
-    Only ``schema`` and ``white`` of ``[doubt]`` are read; tables beside ``white``, such as
-    ``[doubt.pole]``, tell where it comes from.
+    Parameters
+    ----------
+    text : str
+        ``white`` of ``[doubt]`` serves every fold that has no table, such as ``[doubt.pole]``.
+    fold : str
+        Word of the fold.
 
     Returns
     -------
@@ -29,19 +33,28 @@ def read_doubt(text: str) -> float:
     if tables.get("schema") != SCHEMA:
         raise ValueError(f"doubt.toml: schema is {tables.get('schema')!r}, not {SCHEMA}")
     table = tables.get("doubt")
+    if isinstance(table, dict) and isinstance(table.get(fold), dict):
+        table = table[fold]
     white = table.get("white") if isinstance(table, dict) else None
     if isinstance(white, bool) or not isinstance(white, int | float) or not 0.0 <= white <= 1.0:
         raise ValueError(f"doubt.toml: doubt.white is {white!r}, not a share from 0 to 1")
     return float(white)
 
 
-@lru_cache(maxsize=1)
-def model_doubt() -> float:
-    """Half the width of the model's doubt about the white share [share, 0 to 1]."""
-    return read_doubt(resources.files("meltwick.study").joinpath("doubt.toml").read_text("utf-8"))
+@lru_cache(maxsize=16)
+def model_doubt(fold: str = "") -> float:
+    """Half the width of the model's doubt about the white share [share, 0 to 1].
+
+    Parameters
+    ----------
+    fold : str
+        The last fold of the plan: each kind leans on other numbers of the model.
+    """
+    text = resources.files("meltwick.study").joinpath("doubt.toml").read_text("utf-8")
+    return read_doubt(text, fold)
 
 
-def widened(low: float, high: float) -> tuple[float, float]:
+def widened(low: float, high: float, fold: str = "") -> tuple[float, float]:
     """Widen a range of white shares, found by several hands, by the model's own doubt.
 
     The doubt is added whole at both ends and not in quadrature: a constant that is off moves
@@ -51,6 +64,8 @@ def widened(low: float, high: float) -> tuple[float, float]:
     ----------
     low, high : float
         White share of the darkest and of the lightest hand, 0 to 1; equal for one hand.
+    fold : str
+        The last fold of the plan.
 
     Returns
     -------
@@ -64,5 +79,5 @@ def widened(low: float, high: float) -> tuple[float, float]:
     """
     if not 0.0 <= low <= high <= 1.0:
         raise ValueError(f"{low} to {high} is no range of shares")
-    doubt = model_doubt()
+    doubt = model_doubt(fold)
     return max(0.0, low - doubt), min(1.0, high + doubt)
