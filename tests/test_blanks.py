@@ -20,7 +20,7 @@ from meltwick.plan.words import PLACES
 from meltwick.shares import measure_shares
 from meltwick.stock import load_stock
 from meltwick.stock.loader import CUTS as NAMED
-from meltwick.types import Blank, Cloth, Fabric, Look
+from meltwick.types import Blank, Cloth, Fabric, Look, Panel
 
 INCH = 0.0254  # m (NIST SP 811)
 OUNCE, YARD = 28.349523125e-3, 0.9144  # kg, m (NIST SP 811)
@@ -47,6 +47,16 @@ def mass(cloth: Cloth) -> float:
 
 def outlines_area(cloth: Cloth) -> float:
     return sum(shapely.area(panel.outline) for panel in cloth.panels) / 1e6
+
+
+def sewn_sides(panel: Panel) -> float:
+    """Shoulders and sides of a tank [m], found from the polygon's four sharp corners."""
+    ring = shapely.get_coordinates(panel.outline)[:-1]
+    way = np.arctan2(*(np.roll(ring, -1, axis=0) - ring).T)
+    sharp = np.abs((way - np.roll(way, 1) + np.pi) % (2 * np.pi) - np.pi) > np.radians(25)
+    corners = [n for n in np.flatnonzero(sharp) if ring[n, 0] > 0 and ring[n, 1] < ring[:, 1].max()]
+    assert len(corners) == 4
+    return sum(2 * LineString(ring[a : b + 1]).length for a, b in (corners[:2], corners[2:])) / 1000
 
 
 # ------------------------------------------------------------------------- every blank, every size
@@ -86,19 +96,26 @@ def test_seams_join_the_two_panels_where_they_are_sewn(piece: tuple[Blank, Cloth
         assert len(cloth.seams) == 0
         return
     a, b = cloth.seams.T
-    assert np.all(cloth.panel[a] == 0)
-    assert np.all(cloth.panel[b] == 1)
+    assert set(cloth.panel[a].tolist()) == set(range(0, len(cloth.panels), 2))
+    assert np.all(cloth.panel[b] == cloth.panel[a] + 1)
     away = np.hypot(cloth.x[a] - cloth.x[b], cloth.y[a] - cloth.y[b])
     assert away.max() <= 1.5 * cloth.pitch
     m = blank.measures
-    if blank.cut == "tee":
+    if blank.cut == "tank":  # from sharp corner to sharp corner: shoulders and sides
+        length = sewn_sides(cloth.panels[0])
+    elif blank.cut == "tee":
         front = cloth.panels[0]
         length = (front.outline.length - sum(e.length for e in free_edges(front))) / 1000
+    elif blank.cut == "leggings":  # all round but the waist and the two ankles
+        back = cloth.panels[1].outline
+        length = back.length / 1000 - m["waist"] - 2 * m["ankle"]
+    elif blank.cut == "socks":  # all round but the top, twice
+        length = 2 * (cloth.panels[0].outline.length / 1000 - m["width"])
     else:  # three sides of the bag
         length = m["width"] + 2 * m["height"]
     # one pair a step of the staircase: between 1/sqrt(2) and 1 of the seam's own length
     assert length / sqrt(2) < len(cloth.seams) * cloth.pitch < 1.02 * length
-    if blank.cut != "tee":  # straight seams: one pair a cell
+    if blank.cut in ("tote", "pillowcase"):  # straight seams: one pair a cell
         assert len(cloth.seams) * cloth.pitch == pytest.approx(length, rel=0.02)
 
 
@@ -178,6 +195,11 @@ def test_likeness_needs_no_back(piece: tuple[Blank, Cloth]) -> None:
         ("scarf", "20 x 70 in", 55, 85),
         ("tote", "15 x 16 in", 120, 180),
         ("pillowcase", "20 x 30 in", 80, 130),
+        ("tank", "M", 85, 125),
+        ("sweatshirt", "M", 300, 450),
+        ("leggings", "M", 120, 190),
+        ("socks", "M", 40, 70),
+        ("tea towel", "18 x 28 in", 32, 60),
     ],
 )
 def test_a_piece_weighs_what_the_trades_does(name: str, size: str, low: float, high: float) -> None:

@@ -10,7 +10,7 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from meltwick.cloth import bag, flat, tee
+from meltwick.cloth import bag, flat, legs, tank, tee
 from meltwick.cloth.pattern import Pattern, Stitching
 from meltwick.cloth.raster import Grid, covered, inside
 from meltwick.errors import PlanError, StockError
@@ -22,6 +22,9 @@ CUTS: dict[str, tuple[Callable[[Blank], tuple[Pattern, ...]], tuple[str, ...]]] 
     "scarf": (flat.scarf, flat.SCARF_ZONES),
     "tote": (bag.tote, bag.TOTE_ZONES),
     "pillowcase": (bag.pillowcase, bag.CASE_ZONES),
+    "tank": (tank.tank, tank.ZONES),
+    "leggings": (legs.leggings, legs.LEGGINGS_ZONES),
+    "socks": (legs.socks, legs.SOCK_ZONES),
 }
 """Outline rules by ``Blank.cut``, with the zones they name."""
 
@@ -201,21 +204,26 @@ def _zones(
 
 
 def _seams(patterns: tuple[Pattern, ...], panels: tuple[Panel, ...], grid: Grid) -> Ints:
-    """Join the cells along a seam of the first panel with the nearest along the second's."""
+    """Join the cells along the seams of each front with the nearest along its back's."""
     sewn = [
         _along_seam(pattern.seam, pattern.free, panel.index, grid)
         for pattern, panel in zip(patterns, panels, strict=True)
         if pattern.seam is not None
     ]
-    if len(sewn) != 2:
-        return np.zeros((0, 2), dtype=np.int32)
-    (here, a), (there, b) = sewn
+    pairs = [_join(*two) for two in zip(sewn[::2], sewn[1::2], strict=False)]
+    return np.concatenate([np.zeros((0, 2), dtype=np.int32), *pairs])
+
+
+def _join(front: tuple[Ints, Floats], back: tuple[Ints, Floats]) -> Ints:
+    """Pair seam cells of two panels, given each panel's cells and their places."""
+    here, a = front
+    there, b = back
     if not len(here) or not len(there):
         return np.zeros((0, 2), dtype=np.int32)
     # both ways, so that neither panel has a seam cell that is joined to nothing
     onward = np.column_stack([here, there[cKDTree(b).query(a)[1]]])
-    back = np.column_stack([here[cKDTree(a).query(b)[1]], there])
-    return np.unique(np.concatenate([onward, back]), axis=0).astype(np.int32)
+    backward = np.column_stack([here[cKDTree(a).query(b)[1]], there])
+    return np.unique(np.concatenate([onward, backward]), axis=0).astype(np.int32)
 
 
 def _along_seam(

@@ -53,6 +53,7 @@ class _Sizes:
     armhole: float  # depth of the underarm below the shoulder's high point
     cuff: float
     rib_cuff: float  # depth of a ribbed cuff; 0: the cuff is hemmed
+    rib_hem: float  # depth of a ribbed hem; 0: the hem is turned up
 
 
 def tee(blank: Blank) -> tuple[Pattern, ...]:
@@ -63,7 +64,8 @@ def tee(blank: Blank) -> tuple[Pattern, ...]:
     blank : Blank
         Measures [m]: ``half_chest``, ``length``, ``sleeve``; optional ``neck``,
         ``neck_front``, ``neck_back``, ``shoulder``, ``armhole``, ``cuff``, and ``rib_cuff``,
-        the depth of a ribbed cuff instead of a hemmed one. Long sleeves hang at a slant.
+        the depth of a ribbed cuff instead of a hemmed one, and ``rib_hem``, of a ribbed hem.
+        Long sleeves hang at a slant.
 
     Returns
     -------
@@ -115,10 +117,11 @@ def _sizes(blank: Blank) -> _Sizes:
         armhole=mm("armhole", 0.455),
         cuff=mm("cuff", 0.39),
         rib_cuff=1000 * given.get("rib_cuff", 0.0),
+        rib_hem=1000 * given.get("rib_hem", 0.0),
     )
     for field in fields(size):
         value = getattr(size, field.name)
-        if field.name == "rib_cuff" and value == 0.0:
+        if field.name in ("rib_cuff", "rib_hem") and value == 0.0:
             continue
         if not (0 < value < LARGEST):
             raise StockError(
@@ -135,6 +138,11 @@ def _sizes(blank: Blank) -> _Sizes:
         raise StockError(
             f"blank {blank.name!r}, size {blank.size!r}: a ribbed cuff of {size.rib_cuff:g} mm is "
             f"too deep for this sleeve; use at most {0.5 * size.sleeve:g} mm"
+        )
+    if size.rib_hem > 0.25 * size.length:
+        raise StockError(
+            f"blank {blank.name!r}, size {blank.size!r}: a ribbed hem of {size.rib_hem:g} mm is "
+            f"too deep for this body; use at most {0.25 * size.length:g} mm"
         )
     return size
 
@@ -205,16 +213,21 @@ def _panel(
     whole_neck = np.vstack([mirrored(neck), neck])
     free = MultiLineString([*both("cuff"), whole_hem, whole_neck])
     bands = (
-        Band(strip(LineString(fold), HEM, outline), *TURNED),
+        _hem(size, fold, outline),
         *(_cuff(size, line, outline) for line in both("cuff")),
         Band(strip(LineString(whole_neck), RIB, outline), *RIBBED),
         Band(strip(seam, ALLOWANCE, outline), *OVERLOCKED),
         Band(strip(MultiLineString(both("armhole")), ALLOWANCE / 2, outline), *OVERLOCKED),
     )
     ribbed = both("cuff") if size.rib_cuff else []
-    sewn = _sewing(name, outline, fold, [] if ribbed else both("cuff"))
+    hem = [] if size.rib_hem else [fold]
+    sewn = _sewing(name, outline, hem, [] if ribbed else both("cuff"))
     lines = _lines(name, outline, whole_neck, both("armhole"), sewn)
-    lines += tuple(d for line in ribbed for d in _ribbing(name, size, line, outline))
+    lines += tuple(d for line in ribbed for d in _ribbing(name, size.rib_cuff, line, outline))
+    if size.rib_hem:
+        across = np.linspace(size.chest / 2 - 1, 1 - size.chest / 2, 65)
+        below = np.column_stack([across, np.interp(-across, -fold[:, 0], fold[:, 1])])
+        lines += _ribbing(name, size.rib_hem, below, outline)
     label: tuple[Polygon, ...] = ()
     if name == "back":
         under = float(neck[0, 1]) + RIB + 4
@@ -243,9 +256,16 @@ def _cuff(size: _Sizes, edge: Floats, outline: Polygon) -> Band:
     return Band(strip(LineString(edge), CUFF, outline), *TURNED)
 
 
-def _ribbing(name: str, size: _Sizes, edge: Floats, outline: Polygon) -> tuple[Detail, ...]:
-    """Draw where a ribbed cuff is sewn on, and the ribs that run from there to its edge."""
-    seam = _inset(edge, size.rib_cuff, outline)
+def _hem(size: _Sizes, edge: Floats, outline: Polygon) -> Band:
+    """Take the end of the body, where the cloth is turned up or a rib is sewn on."""
+    if size.rib_hem:
+        return Band(strip(LineString(edge), size.rib_hem, outline), *RIBBED)
+    return Band(strip(LineString(edge), HEM, outline), *TURNED)
+
+
+def _ribbing(name: str, depth: float, edge: Floats, outline: Polygon) -> tuple[Detail, ...]:
+    """Draw where a ribbed cuff or hem is sewn on, and the ribs that run from there to its edge."""
+    seam = inset(edge, depth, outline)
     if len(seam) < 2:
         return ()
     upper, lower = LineString(seam), LineString(edge)
@@ -257,7 +277,9 @@ def _ribbing(name: str, size: _Sizes, edge: Floats, outline: Polygon) -> tuple[D
         (upper.interpolate(part, normalized=True), lower.interpolate(part, normalized=True))
         for part in steps
     ]
-    ribs = (np.array([*a.coords, *b.coords], dtype=np.float64) for a, b in ends)
+    lines = (LineString([*a.coords, *b.coords]) for a, b in ends)
+    cloth = outline.buffer(0.4)  # at the round corners of a hem the last ribs would stick out
+    ribs = (np.asarray(line.coords, dtype=np.float64) for line in lines if cloth.covers(line))
     return (Detail("cuff seam", name, seam), *(Detail("cuff rib", name, rib) for rib in ribs))
 
 
@@ -279,15 +301,17 @@ def _places(size: _Sizes, sides: dict[str, Floats]) -> tuple[tuple[str, Point], 
     )
 
 
-def _sewing(name: str, outline: Polygon, hem: Floats, cuffs: list[Floats]) -> tuple[Detail, ...]:
+def _sewing(
+    name: str, outline: Polygon, hems: list[Floats], cuffs: list[Floats]
+) -> tuple[Detail, ...]:
     """Lay the rows of the twin needle over hem and cuffs."""
     rows = []
     for kind, edge, depth in (
-        ("hem stitching", hem, HEM),
+        *(("hem stitching", line, HEM) for line in hems),
         *(("cuff stitching", line, CUFF) for line in cuffs),
     ):
         for needle in NEEDLES:
-            points = _inset(edge, depth - needle, outline)
+            points = inset(edge, depth - needle, outline)
             if len(points) > 1:
                 rows.append(Detail(kind, name, points))
     return tuple(rows)
@@ -302,14 +326,14 @@ def _lines(
 ) -> tuple[Detail, ...]:
     """Collect what a picture draws."""
     return (
-        Detail("rib edge", name, _inset(neck, RIB, outline)),
+        Detail("rib edge", name, inset(neck, RIB, outline)),
         *(Detail("sleeve seam", name, line) for line in armholes),
         *sewn,
     )
 
 
-def _inset(edge: Floats, depth: float, outline: Polygon) -> Floats:
-    """Follow an edge at some depth inside the panel [mm]."""
+def inset(edge: Floats, depth: float, outline: Polygon) -> Floats:
+    """Follow an edge (n, 2) [mm] at some depth inside the panel [mm]."""
     for side in (depth, -depth):
         line = LineString(edge).offset_curve(side, quad_segs=6)
         if line.intersection(outline).length > 0.5 * line.length:

@@ -33,6 +33,7 @@ _STYLES: dict[str, tuple[float, float, float, tuple[float, float] | None]] = {
     "hem stitching": (1.5, 0.11, 0.8, (2.6, 1.2)),
     "cuff stitching": (1.5, 0.11, 0.8, (2.6, 1.2)),
     "cuff seam": (1.9, 0.17, 0.0, None),
+    "seam": (1.9, 0.15, 0.0, None),
     "cuff rib": (1.1, 0.07, 0.0, None),
     "handle edge": (1.9, 0.17, 0.0, None),
     "handle stitching": (1.5, 0.11, 0.8, (2.6, 1.2)),

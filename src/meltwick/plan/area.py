@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from math import pi
 
 from meltwick.types import Blank
 
@@ -66,11 +67,35 @@ def _shirt(m: Mapping[str, float]) -> float:
     return 2.0 * (body + sleeves)
 
 
+def _tank(m: Mapping[str, float]) -> float:
+    """Chest by length, less armholes and neck; the factors are fitted to the cut."""
+    chest, outer = m.get("half_chest", 0.48), m.get("shoulder", 0.31)
+    inner, deep = m.get("neck", 0.19), m.get("neck_front", 0.17) + m.get("neck_back", 0.085)
+    scoops = 1.98 * (chest - outer) * m.get("armhole", 0.25)
+    return 2.0 * chest * m.get("length", 0.71) - scoops - 0.76 * inner * deep
+
+
+def _leggings(m: Mapping[str, float]) -> float:
+    """Four times half a seat and a tapering leg; the factor is fitted to the cut."""
+    thigh, ankle = m.get("thigh", 0.225), m.get("ankle", 0.1)
+    seat = m.get("rise", 0.27) * (m.get("waist", 0.34) / 2 + thigh) / 2
+    return 4.0 * (seat + 0.97 * m.get("inseam", 0.7) * (thigh + ankle) / 2)
+
+
+def _socks(m: Mapping[str, float]) -> float:
+    """Four faces that end in half an ellipse, 0.45 of the width deep."""
+    width = m.get("width", 0.09)
+    return 4.0 * width * (m.get("length", 0.46) - (1.0 - pi / 4) * 0.45 * width)
+
+
 AREAS: dict[str, Callable[[Mapping[str, float]], float]] = {
     "tee": _shirt,
     "square": _one_layer,
     "scarf": _one_layer,
     "tote": _tote,
     "pillowcase": _two_layers,
+    "tank": _tank,
+    "leggings": _leggings,
+    "socks": _socks,
 }
 """The rule for each cut."""

@@ -45,10 +45,15 @@ COVER = ("wrapped", "open")
 
 SODA_HOW = ("soaked before folding", "none")
 SODA_LATER = ("soaked after tying", "dried in", "sprinkled", "with the dye")
-TIES = ("string", "bands", "none")
-TIES_LATER = ("plates", "rings", "stitching")
-FOLDS = ("pole", "halve", "accordion", "spiral")
-FOLDS_LATER = ("rosettes", "scrunch")
+TIES = ("string", "bands", "clamps", "none")
+TIES_LATER = ("rings", "stitching")
+PLATES = ("square", "triangle", "disc", "bar")
+
+CLAMPED = {"loose": 50.0, "snug": 150.0, "tight": 500.0, "very tight": 1500.0}
+"""Force of the clamps on a plate [N]: spring clamps hold 50 to 200 N, screw clamps turned by
+hand 500 to 2000 N; from memory, the words chosen."""
+FOLDS = ("pole", "halve", "accordion", "spiral", "scrunch")
+FOLDS_LATER = ("rosettes",)
 STARTS = ("pole", "accordion", "spiral")
 """Folds that a new plan may start from."""
 
@@ -91,5 +96,17 @@ PLACES: dict[str, tuple[str, ...]] = {
     "scarf": _FLAT_PLACES,
     "tote": _FLAT_PLACES,
     "pillowcase": (*_FLAT_PLACES, "hem"),
+    "tank": ("neck", "chest", "navel", "middle", "hem", "left shoulder", "right shoulder"),
+    "leggings": (
+        "waist",
+        "middle",
+        "left thigh",
+        "right thigh",
+        "left knee",
+        "right knee",
+        "left ankle",
+        "right ankle",
+    ),
+    "socks": ("middle", "top", "heel", "toe"),
 }
 """Places that a blank has, by its cut. Left and right are as seen from the front."""

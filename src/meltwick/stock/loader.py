@@ -17,7 +17,8 @@ from meltwick.types import Blank, Component, Dye, Fabric
 from meltwick.units import QuantityError, parse, shown
 
 OWN_FILES = ("blanks.toml", "fabrics.toml", "poles.toml", "ties.toml", "dyes.toml")
-CUTS = ("tee", "square", "scarf", "tote", "pillowcase")  # the outlines that can be drawn
+# the outlines that can be drawn
+CUTS = ("tee", "square", "scarf", "tote", "pillowcase", "tank", "leggings", "socks")
 SECTIONS = ("component", "dye", "fabric", "blank", "pole", "tie")
 
 _Found = TypeVar("_Found")
