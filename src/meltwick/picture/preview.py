@@ -78,7 +78,7 @@ def _lay_out(cloth: Cloth) -> _Sheet:
     views, corners = [], []
     pad = min(_GAP // 2, MARGIN)  # room for the shadow
     for number, panel in enumerate(cloth.panels):
-        flip = panel.name == "back"
+        flip = panel.name.endswith("back")
         left = MARGIN + number * (scale * wide + _GAP) - pad
         corner = (round(left), TOP - pad)
         spine = left - corner[0] + pad + scale * (x1 if flip else -x0)
