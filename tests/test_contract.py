@@ -48,6 +48,7 @@ from meltwick.types import (
     Accordion,
     BandTie,
     Bundle,
+    Clamps,
     Cloth,
     Fold,
     Halve,
@@ -55,6 +56,7 @@ from meltwick.types import (
     Recipe,
     Result,
     Round,
+    Scrunch,
     Spiral,
     StringTie,
     Tie,
@@ -110,6 +112,13 @@ FOLDS: dict[type, Shown] = {
             f'fold = [{HALVED}, {{ kind = "spiral", pleats = 10 }}]',
         ),
     ),
+    Scrunch: Shown(
+        "mound",
+        (
+            'fold = [{ kind = "scrunch" }]',
+            f'fold = [{HALVED}, {{ kind = "scrunch", draw = 2, bump = "5 cm" }}]',
+        ),
+    ),
 }
 
 TIES: dict[type, Shown] = {
@@ -118,6 +127,7 @@ TIES: dict[type, Shown] = {
         (
             'tie = { kind = "string", spacing = "4 cm" }',
             'tie = { kind = "string", spacing = "2 cm", pull = "loose", thickness = "4 mm" }',
+            'tie = { kind = "string", spacing = "3 cm", crossed = true }',
         ),
     ),
     BandTie: Shown(
@@ -125,6 +135,15 @@ TIES: dict[type, Shown] = {
         (
             'tie = { kind = "bands" }',
             'tie = { kind = "bands", count = 1, width = "10 mm", pull = "very tight" }',
+        ),
+    ),
+    Clamps: Shown(
+        "clamp",
+        (
+            'tie = { kind = "clamps", shape = "disc", size = "2 cm" }',
+            'tie = { kind = "clamps", shape = "bar", size = "5 cm", at = [0.4, 0.3], '
+            'turn = "20 deg", force = "very tight" }',
+            'tie = { kind = "clamps", shape = "triangle", size = "4 cm" }',
         ),
     ),
     NoneType: Shown("", ('tie = { kind = "none" }',)),
@@ -278,7 +297,8 @@ def test_a_plan_may_name_every_fold_and_tie_that_there_is() -> None:
     made = [understood(plan_text(SMALL, f'fold = [{{ kind = "{k}" }}]')) for k in kinds]
     assert {type(recipe.rounds[0].folds[0]) for recipe in made} == set(get_args(Fold))
     assert len(kinds) == len(get_args(Fold))
-    held = [understood(plan_text(SMALL, DISC, f'tie = {{ kind = "{k}" }}')) for k in words.TIES]
+    flat = 'fold = [{ kind = "accordion" }]'  # takes any of them
+    held = [understood(plan_text(SMALL, flat, f'tie = {{ kind = "{k}" }}')) for k in words.TIES]
     assert {type(recipe.rounds[0].tie) for recipe in held} == {*get_args(Tie), NoneType}
 
 

@@ -79,6 +79,27 @@ def stack_thickness(fabric: Fabric, pressure: float, constants: Constants) -> fl
     return float(fabric.thickness * fabric.solid / solid)
 
 
+def under_edge(inside: Floats, depth: Floats) -> Floats:
+    """Share of a plate's pressure at a depth below it [-], by the distance inside its edge.
+
+    A load spreads one to two, as under a string: the edge of a plate blurs into the integral of
+    a raised cosine as wide as the point is deep. It is a half right below the edge.
+
+    Parameters
+    ----------
+    inside : ndarray of shape (P,)
+        Distance from the plate's edge [m], negative outside it.
+    depth : ndarray of shape (P,)
+        Of cloth between the plate and the point [m].
+    """
+    t = np.clip(inside / np.maximum(depth, 1e-9), -0.5, 0.5)
+    return np.asarray(np.clip(0.5 + t + np.sin(2.0 * np.pi * t) / (2.0 * np.pi), 0.0, 1.0))
+
+
+EDGE_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)
+"""Variance of a raised cosine over its width squared."""
+
+
 @nb.njit(cache=True)
 def string_pressure(
     ring: Floats, spacing: Floats, depth: Floats, radius: Floats, pull: float, string: float

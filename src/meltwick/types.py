@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,36 @@ Flags = NDArray[np.bool_]
 
 Observer = Callable[[str, int, int], None]
 """``observer(stage, done, total)``; ``done`` never falls within a stage."""
+
+
+@dataclass(frozen=True)
+class Moment:
+    """The dye of a round at one moment. It costs nothing until ``amount`` is called."""
+
+    round: int  # counted from 1
+    stage: str  # melting, waiting or washed
+    hours: float  # since the round's ice went on
+    ice_gone: float  # [h] when it is
+    done: int  # steps of the stage that are over
+    total: int
+    amount: Callable[[], Floats]
+    """All dye on the cloth, as powder, dissolved, held, hydrolysed or fixed, (N, K) [kg per kg
+    of all fibre]; what `meltwick.colour.render` takes."""
+
+
+Watch = Callable[[Moment], None]
+
+
+@runtime_checkable
+class Watcher(Protocol):
+    """An observer that also looks at the dye, as a film does: see `Moment`."""
+
+    def __call__(self, stage: str, done: int, total: int) -> None:
+        """Hear of progress."""
+
+    def watch(self, moment: Moment) -> None:
+        """Look at the dye after a step; between two calls nothing is kept for the watcher."""
+
 
 # --------------------------------------------------------------------------- materials
 
@@ -135,7 +165,15 @@ class Spiral:
     sense: Literal["right", "left"] = "right"  # seen from above: right as a clock's hands
 
 
-Fold = Halve | PoleWrap | Accordion | Spiral
+@dataclass(frozen=True)
+class Scrunch:
+    """Draw the cloth together from every side into a low mound."""
+
+    draw: float = 3.0  # how much smaller the cloth becomes each way
+    bump: float = 0.035  # [m] of cloth folded back in a pleat, on the mean
+
+
+Fold = Halve | PoleWrap | Accordion | Spiral | Scrunch
 
 
 @dataclass(frozen=True)
@@ -146,6 +184,7 @@ class StringTie:
     pull: float  # [N]
     thickness: float  # [m]
     word: str = ""  # loose, snug, tight, very tight, for showing; empty for a plan in newtons
+    crossed: bool = False  # wound there and back again: two helices of opposite hand
 
 
 @dataclass(frozen=True)
@@ -158,7 +197,20 @@ class BandTie:
     word: str = ""  # for showing, as a string's
 
 
-Tie = StringTie | BandTie
+@dataclass(frozen=True)
+class Clamps:
+    """Two plates of one shape, one on each face of a flat pile, pressed together."""
+
+    shape: Literal["square", "triangle", "disc", "bar"]
+    size: float  # [m] side of a square or triangle, diameter of a disc, length of a bar
+    breadth: float  # [m] of a bar
+    force: float  # [N]
+    at: tuple[float, float] = (0.5, 0.5)  # middle of the plates, share across and along the pile
+    turn: float = 0.0  # [rad] as a clock's hands go, seen from above the pile's top face
+    word: str = ""  # for showing, as a string's
+
+
+Tie = StringTie | BandTie | Clamps
 
 
 @dataclass(frozen=True)
@@ -180,6 +232,27 @@ class Ice:
     mass: float  # [kg]
     chunk: float  # [m] typical piece
     kind: str = "cubes"
+    after: float = 0.0  # [s] since the first ice went on, or since the bundle was turned over
+    beside: float | None = None  # share that falls beside the bundle; None: as a mound's
+    heap: str = ""  # mounded, level, fenced, in a trough; empty: mounded
+    turned: bool = False  # laid once the bundle is turned over
+
+
+@dataclass(frozen=True)
+class Sector:
+    """A slice of a bundle seen from above, round its middle."""
+
+    first: float  # [turns] as a clock's hands go, from the high end
+    last: float
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A round patch of a bundle seen from above."""
+
+    up: float  # share of the way from the low end to the high one
+    right: float  # [m] of the middle line, looking up the incline
+    radius: float  # [m]
 
 
 @dataclass(frozen=True)
@@ -190,6 +263,9 @@ class Powder:
     mass: float  # [kg]
     zone: tuple[float, float]  # along the incline, 0 low end .. 1 high end
     over_ice: bool = False
+    side: Literal["top", "sides", "underneath", "all round"] = "top"
+    place: Sector | Patch | None = None  # within the zone, seen from above; None: all of it
+    turned: bool = False  # laid once the bundle is turned over
 
 
 @dataclass(frozen=True)
@@ -210,6 +286,7 @@ class Round:
     wash: str  # careful, ordinary, hurried
     outside: Literal["front", "back"] = "front"  # the side that faces up before folding
     lies: Literal["", "pleats up", "flat"] = ""  # a bundle without a pole; empty: as is usual
+    tub: float = 0.0  # [m2] floor of the tub it stands in; 0: a rack, where water runs away
 
 
 @dataclass(frozen=True)
@@ -304,6 +381,7 @@ class Bundle:
     thickness: Floats  # (N,) [m], compressed
     length: float  # [m] along the pole or rack
     strain99: float  # 99th percentile of the hand's stretch of the map
+    downward: Floats | None = None  # (N,) share that rain from below would strike; None: nothing
 
 
 # --------------------------------------------------------------------------- water and dye
@@ -389,6 +467,8 @@ class RoundReport:
     strain99: float
     steps: int
     balance: Balance
+    shares: Mapping[str, float] = field(default_factory=dict)
+    """Area shares after the round, the dye of earlier ones included: white, pale, mid, deep."""
 
 
 @dataclass(frozen=True)
@@ -406,6 +486,7 @@ class Result:
     rounds: tuple[RoundReport, ...]
     seconds: Mapping[str, float]
     fold: str = ""  # the last round's last fold, by its word in a plan
+    looks: tuple[Look, ...] = ()  # after each round; the last is ``look``
 
     @property
     def white_share(self) -> float:

@@ -6,7 +6,17 @@ from collections.abc import Iterator
 from math import degrees
 
 from meltwick.advice.sizes import Garment, Pile, disc_width, piles, pleats_of, pushed_length
-from meltwick.types import Accordion, Halve, PoleWrap, Round, Spiral, StringTie, Tie
+from meltwick.types import (
+    Accordion,
+    Clamps,
+    Halve,
+    PoleWrap,
+    Round,
+    Scrunch,
+    Spiral,
+    StringTie,
+    Tie,
+)
 from meltwick.units import show_inches, show_length
 
 _OTHER = {"front": "back", "back": "front", "left": "right", "right": "left"}
@@ -28,6 +38,8 @@ def fold_and_tie(turn: Round, garment: Garment) -> list[str]:
         elif isinstance(fold, Accordion):
             lines.append(_pleat(fold, pile, strip, up))
             strip = "that strip"
+        elif isinstance(fold, Scrunch):
+            lines.append(_scrunch(fold, pile))
         else:
             lines += _twist(fold, pile, garment, up)
     return [*lines, *_tie(turn)]
@@ -127,6 +139,15 @@ def _twist(fold: Spiral, pile: Pile, garment: Garment, up: str) -> Iterator[str]
     )
 
 
+def _scrunch(fold: Scrunch, pile: Pile) -> str:
+    wide, long = (side / fold.draw for side in sorted(pile.extent()))
+    return (
+        "Scrunch it up: draw it together with your fingers from every side, a little here and a "
+        f"little there, into bumps that take up about {_both(fold.bump)}, until it is a low mound "
+        f"about {show_length(wide)} by {show_length(long)}."
+    )
+
+
 def _spot(fold: Spiral, up: str) -> str:
     spot = fold.centre
     off = []
@@ -146,12 +167,16 @@ def _tie(turn: Round) -> Iterator[str]:
     tie = turn.tie
     if tie is None:
         return
+    if isinstance(tie, Clamps):
+        yield _clamp(tie)
+        return
     pull = f"{tie.pull:.2g} N ({tie.pull / 9.80665:.2g} kg)"
     pulled = f"pulled {tie.word}, about {pull}" if tie.word else f"pulled at about {pull}"
     if isinstance(tie, StringTie):
+        back = " and back again, so that it makes diamonds" if tie.crossed else ""
         yield (
             f"Wind string {show_length(tie.thickness)} thick round it every "
-            f"{_both(tie.spacing)}, {pulled}."
+            f"{_both(tie.spacing)}{back}, {pulled}."
         )
         return
     if tie.count == 1:
@@ -161,6 +186,25 @@ def _tie(turn: Round) -> Iterator[str]:
     yield (
         f"Stretch {tie.count} bands {show_length(tie.width)} wide over its middle{wedges}. Each is "
         f"{pulled}."
+    )
+
+
+def _clamp(tie: Clamps) -> str:
+    sized = {
+        "square": f"square plates with sides of {_both(tie.size)}",
+        "triangle": f"plates, triangles with sides of {_both(tie.size)}",
+        "disc": f"round plates {_both(tie.size)} across",
+        "bar": f"bars {_both(tie.size)} long and {_both(tie.breadth)} wide",
+    }[tie.shape]
+    across, along = (round(100.0 * share) for share in tie.at)
+    middle = abs(across - 50) + abs(along - 50) < 1
+    where = "its middle" if middle else f"{across} % of its width and {along} % of its length"
+    turned = f", turned {degrees(tie.turn):.3g}° as a clock's hands go" if tie.turn else ""
+    force = f"{tie.force:.3g} N ({tie.force / 9.80665:.2g} kg)"
+    pressed = f"{tie.word}, with about {force}" if tie.word else f"with about {force}"
+    return (
+        f"Lay two {sized} over each other, one on each face of the pile at {where}{turned}, and "
+        f"clamp them {pressed}."
     )
 
 

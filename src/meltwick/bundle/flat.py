@@ -32,6 +32,7 @@ class Lying:
     depth: Floats  # [m] of bundle between the point and the nearest outside
     faces: tuple[Face, ...]
     skin: tuple[tuple[Ints, Floats], ...] = ()  # pairs of cells side by side, and their weights
+    level: Floats | None = None  # [m] across a pile's face; ``along`` is the other way over it
 
 
 def lay_down(
@@ -58,11 +59,14 @@ def lay_down(
     put = _disc if stack.disc else _pile
     for _ in range(2):  # the tie presses the stack thinner, and a thin stack is pressed harder
         lying, found, contacts, areas = put(cloth, stack, spec, thin)
-        tied = tie_flat(cloth, stack, lying, spec, thin, neatness, seed, constants, round_number)
+        tied = tie_flat(
+            cloth, stack, lying, spec, thin, neatness, seed, constants, round_number, found
+        )
         if stack.disc or tied.thickness == thin:
             break
         thin = tied.thickness
     film, film_width = film_of(lying.faces, lying.skin, stack.cell, cloth, thin)
+    film, film_width = _open_film(film, film_width, stack, tied, cloth.size)
     return _gather(cloth, stack, spec, lying, tied, found, contacts, areas, film, film_width)
 
 
@@ -84,7 +88,9 @@ def _gather(
     def mean(values: Floats) -> Floats:
         return np.asarray(np.bincount(stack.cell, values, cloth.size) / SUBS**2)
 
-    exposed, pressure = mean(outside), mean(tied.pressure)
+    shut = tied.covered if tied.sealed else np.zeros_like(outside)
+    shown, pressure = mean(outside), mean(tied.pressure)
+    exposed = mean(outside * (1.0 - shut)) if tied.sealed else shown
     loose = cloth.fabric.solid
     solid = binding.solid_under(pressure, loose, tied.constants)
     height = lying.along * np.sin(spec.incline) + lying.height * np.cos(spec.incline)
@@ -94,8 +100,9 @@ def _gather(
         film=film,
         film_width=film_width,
         exposed=exposed,
-        upward=mean(np.minimum(1.0, lying.up)),
-        covered=mean(outside * tied.covered) / np.maximum(exposed, 1e-12),
+        upward=mean(np.minimum(1.0, lying.up) * (1.0 - shut)),
+        downward=mean(np.minimum(1.0, lying.down) * (1.0 - shut)),
+        covered=_covered(mean(outside * tied.covered), shown, exposed, tied.sealed),
         along=mean(lying.along),
         across=mean(lying.across),
         height=mean(height),
@@ -107,6 +114,30 @@ def _gather(
         length=float(lying.along.max()),
         strain99=stack.strain99,
     )
+
+
+def _covered(under: Floats, shown: Floats, exposed: Floats, sealed: bool) -> Floats:
+    """Share of a cell's outside under a tie; what is sealed is covered whole, and outside no more.
+
+    Parameters
+    ----------
+    under, shown, exposed : ndarray of shape (N,)
+        Share of the cell that is outside and covered, outside, and outside with no seal on it.
+    """
+    if sealed:
+        return np.asarray((under > 0.0) & (exposed <= 0.0)).astype(np.float64)
+    return np.asarray(under / np.maximum(shown, 1e-12))
+
+
+def _open_film(
+    film: Ints, width: Floats, stack: Stack, tied: Tied, cells: int
+) -> tuple[Ints, Floats]:
+    """Leave out the film that would run under a seal."""
+    if not tied.sealed:
+        return film, width
+    shut = np.bincount(stack.cell, tied.covered, cells) / SUBS**2
+    left = width * (1.0 - np.maximum(shut[film[:, 0]], shut[film[:, 1]]))
+    return film[left > 0.0], left[left > 0.0]
 
 
 def _pile(
@@ -154,6 +185,7 @@ def _pile(
     else:
         sides = rise + fall + low_end + high_end
         lying = Lying(along, level, rank, top, low, sides, depth, faces, skin)
+    lying = replace(lying, level=level)
     return lying, found, found.contacts, found.contact_area
 
 

@@ -48,6 +48,7 @@ def lay_on_pole(cloth: Cloth, stack: Stack, spec: Round, constants: Constants) -
     height = stack.p * sine + radius * np.cos(stack.q) * cosine
     outside = found.exposed
     up = outside * np.maximum(0.0, np.cos(stack.q))
+    down = outside * np.maximum(0.0, -np.cos(stack.q))
 
     def mean(values: Floats) -> Floats:
         return np.asarray(np.bincount(stack.cell, values, cloth.size) / folding.stack.SUBS**2)
@@ -62,6 +63,7 @@ def lay_on_pole(cloth: Cloth, stack: Stack, spec: Round, constants: Constants) -
         film_width=found.film_width,
         exposed=exposed,
         upward=mean(up),
+        downward=mean(down),
         covered=mean(outside * squeezed.covered) / np.maximum(exposed, 1e-12),
         along=mean(stack.p),
         across=mean(radius * np.sin(stack.q)),
@@ -107,11 +109,38 @@ def _tie(
     for _ in range(2):
         radius = stack.radius + layers * thin
         mean = binding.hoop_pressure(tie.pull, float(radius.mean()), spacing)
+        mean = 2.0 * mean if tie.crossed else mean
         thin = binding.stack_thickness(cloth.fabric, mean, constants)
     centre = ring + 0.5 * tie.thickness  # the string lies just below the next crest
+    deep = found.from_outside * thin
+    if tie.crossed:
+        return _crossed(stack, centre, gap, deep, radius, tie, thin)
     pressure = BARE_PRESSURE + binding.string_pressure(
-        centre, gap, found.from_outside * thin, radius, tie.pull, tie.thickness
+        centre, gap, deep, radius, tie.pull, tie.thickness
     )
     near = np.minimum(centre, np.abs(gap - centre))
     covered = (near < 0.5 * tie.thickness).astype(np.float64)
     return _Squeezed(pressure, covered, thin)
+
+
+def _crossed(
+    stack: Stack,
+    centre: Floats,
+    gap: Floats,
+    deep: Floats,
+    radius: Floats,
+    tie: StringTie,
+    thin: float,
+) -> _Squeezed:
+    """Wind string there and back: each helix climbs one gap a turn, one either way.
+
+    ``centre`` is the place of a ring of string, at the pole's top [m] from the crest below.
+    """
+    pressure = np.full(stack.p.size, BARE_PRESSURE)
+    covered = np.zeros(stack.p.size)
+    for hand in (1.0, -1.0):
+        place = centre - hand * gap * stack.q / (2.0 * np.pi)
+        pressure += binding.string_pressure(place, gap, deep, radius, tie.pull, tie.thickness)
+        near = np.abs(place - gap * np.round(place / gap))
+        covered = np.maximum(covered, near < 0.5 * tie.thickness)
+    return _Squeezed(pressure, covered.astype(np.float64), thin)

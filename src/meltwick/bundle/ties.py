@@ -1,4 +1,4 @@
-"""String and bands round a bundle without a pole: lines in plan view that press and cover."""
+"""Ties on a bundle without a pole: lines of string or band in plan view, plates on its faces."""
 
 from __future__ import annotations
 
@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from meltwick import binding, chance
+from meltwick.bundle import clamps
 from meltwick.bundle.pole import BARE_PRESSURE
 from meltwick.constants import Constants
 from meltwick.folding import Stack
 from meltwick.folding.hand import WIDTH
-from meltwick.types import BandTie, Cloth, Floats, Round, StringTie
+from meltwick.folding.stack import SUBS
+from meltwick.stacking import Stacked
+from meltwick.types import BandTie, Clamps, Cloth, Floats, Round, StringTie
 
 if TYPE_CHECKING:
     from meltwick.bundle.flat import Lying
@@ -28,6 +31,7 @@ class Tied:
     covered: Floats  # 1 under a string or a band
     thickness: float  # [m] of a layer under the mean pressure
     constants: Constants
+    sealed: bool = False  # what is covered neither takes water in nor lets it out
 
 
 def tie_flat(
@@ -40,6 +44,7 @@ def tie_flat(
     seed: int,
     constants: Constants,
     round_number: int,
+    found: Stacked,
 ) -> Tied:
     """Press a bundle by the hoop law: its section counts as a round one of the same area.
 
@@ -52,43 +57,84 @@ def tie_flat(
     if tie is None:
         thin = binding.stack_thickness(cloth.fabric, BARE_PRESSURE, constants)
         return Tied(bare, np.zeros(points), thin, constants)
+    if isinstance(tie, Clamps):
+        return _clamped(cloth, lying, tie, found, constants)
     layer = stack.disc.thickness if stack.disc else thin
     volume = cloth.size * cloth.pitch**2 * layer
     tall = max(float(lying.height.max()), layer)
     length = float(lying.along.max())
     if isinstance(tie, StringTie):
         section, thick = volume / length, tie.thickness
-        lines = _strings(lying, tie, neatness, seed, round_number)
-        between = tie.spacing
+        slope = _slope(lying, tie)
+        lines = _strings(lying, tie, slope, neatness, seed, round_number)
+        between = tie.spacing / (2.0 if tie.crossed else 1.0)
+        pull = tie.pull * np.cos(slope) ** 2  # a helix curves so much less than a ring
     else:
         wide = np.sqrt(4.0 * volume / tall / np.pi)
         section, thick = wide * tall, tie.width
-        lines = _bands(lying, tie, neatness, seed, round_number)
+        lines, pull = _bands(lying, tie, neatness, seed, round_number), tie.pull
         between = np.pi * wide / 4.0 / max(tie.count, 1)
     radius = float(np.sqrt(section / np.pi))
     pressure, covered = binding.line_pressure(
-        lying.along, lying.across, lying.depth, lines, radius, tie.pull, thick
+        lying.along, lying.across, lying.depth, lines, radius, pull, thick
     )
-    mean = BARE_PRESSURE + tie.pull / (radius * between)
+    mean = BARE_PRESSURE + pull / (radius * between)
     thin = binding.stack_thickness(cloth.fabric, mean, constants)
     return Tied(bare + pressure, covered, thin, constants)
 
 
-def _strings(lying: Lying, tie: StringTie, neatness: float, seed: int, round_number: int) -> Floats:
+def _clamped(cloth: Cloth, lying: Lying, tie: Clamps, found: Stacked, constants: Constants) -> Tied:
+    """Press plates on the two faces of a pile."""
+    assert lying.level is not None
+    at = clamps.distance(tie, lying.level, lying.along)
+    tops = found.top[found.top >= 0]
+    footprint = float((at[tops] > 0.0).sum()) * (cloth.pitch / SUBS) ** 2
+    layers = np.minimum(found.from_outside, found.from_inside)
+    pressure, covered = clamps.press(
+        tie, lying.level, lying.along, layers, footprint, cloth.fabric, constants
+    )
+    pressure += BARE_PRESSURE
+    thin = binding.stack_thickness(cloth.fabric, float(pressure.mean()), constants)
+    return Tied(pressure, covered, thin, constants, sealed=True)
+
+
+def _slope(lying: Lying, tie: StringTie) -> float:
+    """Angle of string to the way straight across the bundle [rad].
+
+    String wound in one helix counts as rings. Wound there and back, it gains half a turn's
+    spacing on its way over each face, and makes diamonds.
+    """
+    if not tie.crossed:
+        return 0.0
+    wide = max(float(np.ptp(lying.across)), 0.5 * tie.spacing)
+    return float(np.arctan(0.5 * tie.spacing / wide))
+
+
+def _strings(
+    lying: Lying, tie: StringTie, slope: float, neatness: float, seed: int, round_number: int
+) -> Floats:
     """Lines across the bundle, one after another: (n, 3), a x + b y = c in plan view."""
     length = float(lying.along.max())
-    count = int(np.ceil(length / tie.spacing / (1.0 - WIDTH * neatness * np.sqrt(3.0)))) + 2
-    code = chance.key(seed, "strings", round_number)
-    spread = neatness * np.sqrt(12.0)
-    way = 1.0 + WIDTH * spread * (chance.uniforms(code, count, 0) - 0.5)
-    start = tie.spacing * chance.uniforms(code, 1, 1)[0]
-    place = start + tie.spacing * np.concatenate([[0.0], np.cumsum(way[:-1])])
-    place = place[place < length + tie.spacing]
-    lean = ASKEW * spread * (chance.uniforms(code, place.size, 2) - 0.5)
-    middle = 0.5 * float(lying.across.min() + lying.across.max())
-    return np.column_stack(
-        [np.cos(lean), np.sin(lean), place * np.cos(lean) + middle * np.sin(lean)]
-    )
+    ways = [("strings", slope)]
+    if tie.crossed:
+        ways.append(("strings back", -slope))
+    found = []
+    for purpose, turned in ways:
+        over = abs(np.tan(turned)) * float(np.ptp(lying.across))
+        first, last = -0.5 * over, length + 0.5 * over
+        count = int(np.ceil((last - first) / tie.spacing / (1.0 - WIDTH * neatness * np.sqrt(3.0))))
+        count += 2
+        code = chance.key(seed, purpose, round_number)
+        spread = neatness * np.sqrt(12.0)
+        way = 1.0 + WIDTH * spread * (chance.uniforms(code, count, 0) - 0.5)
+        start = first + tie.spacing * chance.uniforms(code, 1, 1)[0]
+        place = start + tie.spacing * np.concatenate([[0.0], np.cumsum(way[:-1])])
+        place = place[place < last + tie.spacing]
+        lean = turned + ASKEW * spread * (chance.uniforms(code, place.size, 2) - 0.5)
+        middle = 0.5 * float(lying.across.min() + lying.across.max())
+        a, b = np.cos(lean), np.sin(lean)
+        found.append(np.column_stack([a, b, place * a + middle * b]))
+    return np.concatenate(found)
 
 
 def _bands(lying: Lying, tie: BandTie, neatness: float, seed: int, round_number: int) -> Floats:

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, ClassVar
 
 from pydantic import (
-    BeforeValidator,
     Field,
     PlainValidator,
     PrivateAttr,
@@ -25,7 +24,6 @@ from meltwick.plan.reading import (
     flag,
     free_text,
     name_in_stock,
-    name_or_quantity,
     quantity,
     several,
     weight_or_measure,
@@ -35,6 +33,7 @@ from meltwick.plan.reading import (
     zone,
 )
 from meltwick.plan.table import Table
+from meltwick.plan.ties import TieTable, check_tie
 from meltwick.units import GALLON, shown
 
 CELSIUS = 273.15  # [K] at 0 degC
@@ -80,59 +79,6 @@ class Garment(Table):
 
 
 _LIES_AS_IT_IS = {"pole": "a pole", "spiral": "a spiral's disc"}
-_TIE_KEYS = {"string": ("spacing", "thickness"), "bands": ("count", "width")}
-
-
-class TieTable(Table):
-    """How the bundle is held."""
-
-    _main: ClassVar[str] = "kind"
-
-    kind: Annotated[str, word(words.TIES, words.TIES_LATER)] = Field(
-        default="string",
-        description="string wound round, bands through the middle, or none; a spiral takes bands, "
-        "and cloth that is not folded none, if nothing is written",
-    )
-    spacing: Annotated[float, quantity("length", "3 mm", "300 mm")] = Field(
-        default=0.025, description="from one turn of string to the next, along the bundle"
-    )
-    pull: Annotated[str | float, name_or_quantity("force", "0.5 N", "200 N", "tight")] = Field(
-        default="tight",
-        description="how hard the string or each band is pulled; bands snug if left out",
-    )
-    thickness: Annotated[float, quantity("length", "0.3 mm", "10 mm")] = Field(
-        default=0.002, description="the string's thickness"
-    )
-    count: Annotated[int, whole(1, 24)] = Field(
-        default=3, description="how many bands; each makes two wedges of a disc"
-    )
-    width: Annotated[float, quantity("length", "1 mm", "30 mm")] = Field(
-        default=0.004, description="a band's width"
-    )
-
-    @model_validator(mode="after")
-    def _keys_of_its_kind(self) -> TieTable:
-        kind = self.kind_after("")
-        for other, keys in _TIE_KEYS.items():
-            for key in keys:
-                if key in self.model_fields_set and kind not in (other, "none"):
-                    raise fault(
-                        f"it goes with {other}, and this tie is {kind}; leave {key} out, or write "
-                        f"kind = '{other}'",
-                        key,
-                    )
-        return self
-
-    def kind_after(self, last_fold: str) -> str:
-        """Return the kind of tie: as written, else as its keys say, else as the fold wants."""
-        if "kind" in self.model_fields_set:
-            return self.kind
-        for kind, keys in _TIE_KEYS.items():
-            if self.model_fields_set & set(keys):
-                return kind
-        if not last_fold and not self.model_fields_set:
-            return "none"
-        return "bands" if last_fold == "spiral" else self.kind
 
 
 class SodaTable(Table):
@@ -257,11 +203,7 @@ class RoundTable(Table):
     def _folds_go_together(self) -> RoundTable:
         check_order(self.fold)
         last = self.fold[-1].kind if self.fold else ""
-        if last == "pole" and self.tie.kind_after(last) == "bands":
-            raise fault(
-                "'bands' go round a disc or a brick; cloth on a pole takes string or none",
-                "tie.kind",
-            )
+        check_tie(self.tie, self.fold)
         if self.rest.lies and last in ("pole", "spiral"):
             raise fault(
                 f"'{self.rest.lies}' is for a folded pile; {_LIES_AS_IT_IS[last]} lies as it is, "
@@ -273,14 +215,6 @@ class RoundTable(Table):
                 "there are no pleats to stand up; fold an accordion, or write flat", "rest.lies"
             )
         return self
-
-
-def _one_round(found: Any) -> Any:
-    if isinstance(found, list) and len(found) > 1:
-        raise fault(
-            f"{len(found)} rounds are written; a second one is not built yet, so keep one [[round]]"
-        )
-    return found
 
 
 class Plan(Table):
@@ -299,9 +233,10 @@ class Plan(Table):
         default=words.NEATNESS["relaxed"], description="how evenly the hand folds, 0 to 1"
     )
     garment: Garment = Field(default=Garment(), description="what is dyed")
-    round: Annotated[
-        tuple[RoundTable, ...], several(1, "rounds", 1), BeforeValidator(_one_round)
-    ] = Field(default=(RoundTable(),), description="the dyeing")
+    round: Annotated[tuple[RoundTable, ...], several(6, "rounds", 1)] = Field(
+        default=(RoundTable(),),
+        description="a dyeing; another one over it, folded anew, is another [[round]]",
+    )
 
     _read_before: ClassVar[tuple[str, ...]] = ("schema",)
 

@@ -9,15 +9,17 @@ from typing import Any, Literal, TypeVar
 from meltwick.errors import PlanError, StockError
 from meltwick.plan import words
 from meltwick.plan.area import cloth_area
-from meltwick.plan.folds import AccordionFold, HalveFold, PoleFold, SpiralFold
+from meltwick.plan.folds import AccordionFold, HalveFold, PoleFold, ScrunchFold, SpiralFold
 from meltwick.plan.models import DyeTable, IceTable, Plan, RoundTable, SodaTable
 from meltwick.plan.reading import Amount
+from meltwick.plan.ties import TieTable
 from meltwick.stock import Stock
 from meltwick.stock.reading import choices
 from meltwick.types import (
     Accordion,
     BandTie,
     Blank,
+    Clamps,
     Dye,
     Fabric,
     Fold,
@@ -27,6 +29,7 @@ from meltwick.types import (
     Powder,
     Recipe,
     Round,
+    Scrunch,
     Soda,
     Spiral,
     StringTie,
@@ -159,6 +162,8 @@ def _fold(fold: Any, stock: Stock, blank: Blank, place: _Place) -> Fold:
         return Accordion(pleat=fold.pleat, angle=fold.creases, lean=fold.lean)  # type: ignore[arg-type]
     if isinstance(fold, SpiralFold):
         return _spiral(fold, blank, place)
+    if isinstance(fold, ScrunchFold):
+        return Scrunch(draw=fold.draw, bump=fold.bump)
     return _pole(fold, stock, place)
 
 
@@ -200,6 +205,8 @@ def _tie(table: RoundTable, stock: Stock, place: _Place) -> Tie | None:
     kind = tie.kind_after(table.fold[-1].kind if table.fold else "")
     if kind == "none":
         return None
+    if kind == "clamps":
+        return _clamps(tie)
     word, pull = "", tie.pull
     if kind == "bands" and "pull" not in tie.model_fields_set:
         pull = _USUAL_BAND
@@ -212,7 +219,26 @@ def _tie(table: RoundTable, stock: Stock, place: _Place) -> Tie | None:
             f"string {show_length(tie.thickness)} thick every {show_length(tie.spacing)} would lie "
             "on top of itself; a spacing greater than the string's thickness is needed"
         )
-    return StringTie(spacing=tie.spacing, pull=pull, thickness=tie.thickness, word=word)
+    return StringTie(
+        spacing=tie.spacing,
+        pull=pull,
+        thickness=tie.thickness,
+        word=word,
+        crossed=tie.crossed,
+    )
+
+
+def _clamps(tie: TieTable) -> Clamps:
+    breadth = tie.breadth if tie.breadth is not None else 0.25 * tie.size
+    return Clamps(
+        shape=tie.shape,  # type: ignore[arg-type]
+        size=tie.size,
+        breadth=breadth if tie.shape == "bar" else tie.size,
+        force=tie.force,
+        at=tie.at,
+        turn=tie.turn,
+        word=next((word for word, force in words.CLAMPED.items() if force == tie.force), ""),
+    )
 
 
 def _weight(amount: Amount, bulk: float) -> float:
