@@ -70,6 +70,7 @@ class Fabric:
     scoured: bool = True  # an unscoured cloth wets in patches
     ground: tuple[float, ...] = ()  # reflectance 400..700 nm by 10 nm; empty: bleached white
     ground_name: str = "white"
+    ground_colour: str = ""  # sRGB as #rrggbb, where no reflectance is known
 
     @property
     def solid(self) -> float:
@@ -85,6 +86,8 @@ class Blank:
     cut: str
     size: str
     measures: Mapping[str, float]  # [m] half_chest, length, sleeve ... or width, height
+    shapes: tuple[tuple[tuple[float, float], ...], ...] = ()  # [m] borders of a maker's own outline
+    open: tuple[str, ...] = ()  # sides where an own outline's front and back are not sewn
 
 
 @dataclass(frozen=True)
@@ -210,7 +213,22 @@ class Clamps:
     word: str = ""  # for showing, as a string's
 
 
-Tie = StringTie | BandTie | Clamps
+@dataclass(frozen=True)
+class TiedRings:
+    """Peaks of a flat pile, drawn up at spots and tied off with thread."""
+
+    spots: tuple[Spot, ...]  # where; none: scattered
+    every: float  # [m] between scattered spots, at least
+    from_tip: float  # [m] of cloth from a peak's tip to its first thread
+    times: int  # how often a peak is tied
+    apart: float  # [m] of cloth between one thread and the next
+    wound: int  # turns of thread side by side
+    thickness: float  # [m] of the thread
+    pull: float  # [N]
+    word: str = ""  # for showing, as a string's
+
+
+Tie = StringTie | BandTie | Clamps | TiedRings
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ LEFT_OUT = frozenset(
         ("PoleWrap", "pole"),
         ("StringTie", "word"),
         ("Clamps", "word"),
+        ("TiedRings", "word"),
         ("Soda", "mass"),
         ("Soda", "water"),
         ("Soda", "kind"),
@@ -27,6 +28,9 @@ LEFT_OUT = frozenset(
 
 ADDED = frozenset(
     {
+        ("Blank", "shapes"),
+        ("Blank", "open"),
+        ("Fabric", "ground_colour"),
         ("StringTie", "crossed"),
         ("Ice", "after"),
         ("Ice", "beside"),

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 
 import numpy as np
 
 from meltwick import chance
 from meltwick.constants import Constants
-from meltwick.seep import ice, wash
-from meltwick.seep.graph import network
-from meltwick.seep.levels import Effort, Streams, seep
-from meltwick.seep.powder import Laid, lay
-from meltwick.seep.renumber import Sweepwise
-from meltwick.seep.stages import batch_stage, melt_stage
+from meltwick.seep import wash
+from meltwick.seep.levels import Effort
+from meltwick.seep.melting import Course, hours_90, together, ways
+from meltwick.seep.pool import Pool
+from meltwick.seep.powder import Laid
 from meltwick.seep.transport import March, raster_lines
+from meltwick.seep.watching import Clockwork, watched
 from meltwick.types import (
     Balance,
     Bundle,
@@ -25,9 +26,9 @@ from meltwick.types import (
     Observer,
     Round,
     RoundReport,
+    Watch,
 )
 
-WATER = "finding the water's way"
 WASH = "washing out"
 
 
@@ -45,6 +46,7 @@ def dye(
     constants: Constants,
     observer: Observer,
     threads: int,
+    watch: Watch | None = None,
 ) -> tuple[FixedDye, RoundReport, dict[str, float]]:
     """Melt, percolate, carry, fix and wash one round.
 
@@ -54,6 +56,8 @@ def dye(
         What earlier rounds left; its species are those of the whole plan.
     damp : float
         Water in the cloth at the start over its dry mass [kg/kg].
+    watch : callable, optional
+        Looks at the dye after each step.
 
     Returns
     -------
@@ -61,49 +65,48 @@ def dye(
         The dye bound after wash-out, what the round did, and the time each stage took.
     """
     clock = time.perf_counter()
-    net = network(cloth, bundle, constants)
-    melt = ice.melt_of(spec.ice, spec.room, constants)
-    code = chance.key(seed, "melt", round_number)
-    chunk = spec.ice[0].chunk
-    caught = ice.landing(cloth, bundle, melt, chunk, code, constants)
-    observer(WATER, 0, 1)
-    seepage = seep(cloth, bundle, net, caught, effort)
-    observer(WATER, 1, 1)
-    mid = time.perf_counter()
-    laid = lay(bundle, spec.powder, dyes, start.species, seed, round_number, constants)
-    sweep = Sweepwise(seepage)
-    sorted_cloth, sorted_bundle = sweep.cloth(cloth), sweep.bundle(bundle)
-    sorted_net = sweep.network(net)
-    powder = sweep.laid(laid)
-    march = _ready(sorted_cloth, powder, sweep.dye(start), constants, threads)
-    streams = Streams(
-        sweep.seepage(seepage), sorted_net, sorted_cloth, sorted_bundle, damp, effort, constants
-    )
-    volume = melt_stage(march, streams, powder, melt, spec, sorted_cloth, damp, effort, observer)
-    batch_stage(
-        march, volume, sorted_net, streams, spec, sorted_cloth, sorted_bundle, effort, observer
-    )
-    march.reorder(sweep.back)
+    sides = ways(bundle, spec, dyes, start.species, seed, round_number, constants)
+    pool = Pool.empty(spec.tub, len(start.species)) if spec.tub else None
+    course = Course(cloth, damp, effort, seed, round_number, constants, spec, pool)
+    course.find_way(sides[0], observer)
+    laid = together(tuple(way.laid for way in sides))
+    powder = replace(laid, under=course.powder.under)
+    first = course.sweep.dye(start)
+    march = course.march = _ready(course.sorted_cloth, powder, first, constants, threads)
+    if watch is not None:
+        clockwork = Clockwork(sides[0].melt, spec.batch_time, effort)
+        observer = watched(observer, watch, march, course, cloth, round_number, clockwork)
+    course.melt(sides[0], observer)
+    for way in sides[1:]:
+        course.turn(way, observer)
+        course.melt(way, observer)
+    course.wait(observer)
+    march.reorder(course.back)
     observer(WASH, 0, 1)
-    fixed, balance = _wash_out(march, laid, start, cloth, spec, caught, seed, round_number)
+    fixed, balance = _wash_out(march, laid, start, course)
     observer(WASH, 1, 1)
+    if watch is not None:
+        watch(clockwork.washed(fixed * cloth.fabric.dyeable_share, round_number))
     report = RoundReport(
         layers_mean=float(bundle.layers.mean()),
         exposed_share=float(bundle.exposed.mean()),
-        melt_hours=melt.seconds / 3600.0,
-        melt_hours_90=float(melt.seconds_until(0.9)) / 3600.0,
-        ran_off_share=seepage.ran_off_share,
-        over_full_share=seepage.over_full_share,
+        melt_hours=sum(way.melt.seconds for way in sides) / 3600.0,
+        melt_hours_90=hours_90(sides),
+        ran_off_share=course.seepage.ran_off_share,
+        over_full_share=course.seepage.over_full_share,
         strain99=bundle.strain99,
         steps=effort.steps + effort.batch,
         balance=balance,
     )
-    seconds = {"percolate": mid - clock, "march": time.perf_counter() - mid}
+    whole = time.perf_counter() - clock
+    seconds = {"percolate": course.seconds, "march": whole - course.seconds}
     return FixedDye(start.species, fixed), report, seconds
 
 
 def _ready(cloth: Cloth, laid: Laid, start: FixedDye, constants: Constants, threads: int) -> March:
     fabric = cloth.fabric
+    # a dye of another round must not change how fast this one's spread
+    moving = tuple(laid.species[k] for k in np.flatnonzero(laid.solubility > 0.0))
     takes = cloth.dyeable.astype(np.float64) * fabric.dyeable_share
     fibre = cloth.mass_per_area * cloth.pitch**2 * takes
     return March(
@@ -118,37 +121,29 @@ def _ready(cloth: Cloth, laid: Laid, start: FixedDye, constants: Constants, thre
         constants=constants,
         threads=threads,
         laid=laid.laid,
+        moving=moving,
     )
 
 
-def _wash_out(
-    march: March,
-    laid: Laid,
-    start: FixedDye,
-    cloth: Cloth,
-    spec: Round,
-    caught: Floats,
-    seed: int,
-    round_number: int,
-) -> tuple[Floats, Balance]:
+def _wash_out(march: March, laid: Laid, start: FixedDye, course: Course) -> tuple[Floats, Balance]:
     """Rinse: what is loose leaves, a little comes back; then the books are closed."""
-    fibre = march.fibre
+    fibre, cloth, spec = march.fibre, course.cloth, course.spec
     loose = march.mass.sum(axis=0)
     back = wash.backstain(march.fixed, loose, fibre, march.sites, spec.wash, march.constants)
     powder = march.powder.sum(axis=0)
-    code = chance.key(seed, "spots", round_number)
+    code = chance.key(course.seed, "spots", course.round_number)
     stuck = wash.spots(cloth, powder, fibre > 0.0, spec.wash, code)
     stuck = wash.fitting(stuck, march.fixed + back, fibre, march.sites)
     fixed = march.fixed + back + stuck / np.maximum(fibre, 1e-30)[:, None]
     returned = float((back * fibre[:, None]).sum())
-    missed = sum(float(masses.sum()) for _, masses in laid.over) * march.constants.ice_beside
-    lit = caught > 0.0
+    lit, pool = course.lit, course.pool
+    tub = float(pool.mass.sum()) if pool else 0.0
     balance = Balance(
         laid=laid.laid,
         fixed=float(((fixed - start.amount) * fibre[:, None]).sum()),
-        hydrolysed=float(march.spent.sum()),
-        ran_off=float(march.lost[lit].sum()) + missed,
-        drained=float(march.lost[~lit].sum()),
+        hydrolysed=float(march.spent.sum()) + (float(pool.spent.sum()) if pool else 0.0),
+        ran_off=float(march.lost[lit].sum()) + (0.0 if pool else course.missed),
+        drained=float(march.lost[~lit].sum()) + tub,
         washed_out=float(loose.sum()) - returned,
         undissolved=float(powder.sum()) - float(stuck.sum()),
     )

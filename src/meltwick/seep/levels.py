@@ -63,11 +63,11 @@ class Steps:
     level: Floats
 
     @classmethod
-    def of(cls, melt: ice.Melt, count: int) -> Steps:
+    def of(cls, melt: ice.Melt | ice.Heaps, count: int) -> Steps:
         """Cut the melt into ``count`` steps."""
         edges = melt.seconds_until(np.linspace(0.0, 1.0, count + 1))
         seconds = np.diff(edges)
-        return cls(seconds, melt.seconds / (3.0 * count * seconds))
+        return cls(seconds, melt.levels(seconds))
 
 
 class Streams:

@@ -8,7 +8,8 @@ import numpy as np
 
 from meltwick import chance
 from meltwick.constants import Constants
-from meltwick.types import Bundle, Component, Dye, Floats, Powder
+from meltwick.seep.ice import sides
+from meltwick.types import Bundle, Component, Dye, Floats, Patch, Powder, Sector
 
 EDGE = 0.012  # [m] over which a sprinkled zone fades out; chosen
 SPRINKLE = 0.025  # [m] between the heavy and the light places of a shaking hand; chosen
@@ -43,9 +44,9 @@ def lay(
     round_number: int,
     constants: Constants,
 ) -> Laid:
-    """Sprinkle each powder on its zone of the upper side.
+    """Sprinkle each powder on its zone, on the upper side or another.
 
-    Under the ice it lies in clumps on what faces up; over the ice it arrives with the melt.
+    Under the ice it lies in clumps on what faces its way; over the ice it arrives with the melt.
     Components dissolve side by side, each at most at its share of the jar's solubility.
     """
     by_name = {dye.name: dye for dye in dyes}
@@ -54,17 +55,19 @@ def lay(
     under = np.zeros((cells, len(species)))
     over: list[tuple[Floats, Floats]] = []
     solubility = np.zeros(len(species))
-    facing = bundle.upward * (1.0 - bundle.covered)
     for n, powder in enumerate(powders):
         dye = by_name[powder.dye]
-        code = chance.key(seed, f"powder {n}", round_number)
+        what = "turned powder" if powder.turned else "powder"
+        code = chance.key(seed, f"{what} {n}", round_number)
         zone = _zone(bundle, powder.zone)
         masses = np.zeros(len(species))
         for part, share in dye.parts:
             k = number[part.name]
             masses[k] += powder.mass * share
             solubility[k] = max(solubility[k], dye.solubility * share)
-        grain = facing * zone
+        grain = _facing(bundle, powder.side) * (1.0 - bundle.covered) * zone
+        if powder.place is not None:
+            grain = grain * _within(bundle, powder.place)
         if powder.over_ice:
             soft = chance.smooth_field(code, bundle.along, bundle.across, SPRINKLE)
             grain = grain * np.exp(0.4 * soft)
@@ -94,6 +97,32 @@ def _zone(bundle: Bundle, zone: tuple[float, float]) -> Floats:
         / (1.0 + np.exp(-(place - low) / (EDGE / 4.0)))
         * (1.0 / (1.0 + np.exp((place - high) / (EDGE / 4.0))))
     )
+
+
+def _facing(bundle: Bundle, side: str) -> Floats:
+    """Share of each cell that a powder reaches from its side."""
+    if side == "sides":
+        return sides(bundle)
+    if side == "underneath":
+        return np.zeros_like(bundle.upward) if bundle.downward is None else bundle.downward
+    return bundle.exposed if side == "all round" else bundle.upward
+
+
+def _within(bundle: Bundle, place: Sector | Patch) -> Floats:
+    """1 inside a slice or a patch seen from above, fading over a hand's width of error."""
+    middle = 0.5 * (bundle.across.min() + bundle.across.max())
+    right = bundle.across - middle
+    if isinstance(place, Patch):
+        up = bundle.along - place.up * bundle.length
+        inside = place.radius - np.hypot(up, right - place.right)
+    else:
+        up = bundle.along - 0.5 * (bundle.along.min() + bundle.along.max())
+        half = np.pi * (place.last - place.first)
+        off = np.arctan2(right, up) - np.pi * (place.first + place.last)
+        off = np.abs((off + np.pi) % (2.0 * np.pi) - np.pi)
+        # distance from the nearer of the slice's two edges, in it more than nought
+        inside = np.hypot(up, right) * np.sin(np.clip(half - off, -0.5 * np.pi, 0.5 * np.pi))
+    return np.asarray(1.0 / (1.0 + np.exp(np.clip(-inside / (EDGE / 4.0), -60.0, 60.0))))
 
 
 def _clumps(bundle: Bundle, code: np.uint64, grain: float) -> Floats:

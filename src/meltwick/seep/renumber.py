@@ -29,6 +29,10 @@ class Sweepwise:
         """Return per-cell values (N, ...) in the cloth's own numbering."""
         return np.asarray(values[self._place])
 
+    def ahead(self, values: Floats) -> Floats:
+        """Return per-cell values (N, ...) in the order of the sweep."""
+        return np.asarray(values[self.order])
+
     def cloth(self, cloth: Cloth) -> Cloth:
         """Renumber what the march needs of the cloth; panels keep the old numbers."""
         by = self.order
@@ -56,6 +60,7 @@ class Sweepwise:
             film=self._place[bundle.film],
             exposed=bundle.exposed[by],
             upward=bundle.upward[by],
+            downward=None if bundle.downward is None else bundle.downward[by],
             covered=bundle.covered[by],
             along=bundle.along[by],
             across=bundle.across[by],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from meltwick.constants import ICE_POINT, WATER_DENSITY
@@ -9,6 +11,7 @@ from meltwick.seep import chemistry, ice
 from meltwick.seep.flow import spreading, water_held
 from meltwick.seep.graph import Network
 from meltwick.seep.levels import Effort, Steps, Streams
+from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid
 from meltwick.seep.transport import March
 from meltwick.types import Bundle, Cloth, Component, Floats, Observer, Round
@@ -36,48 +39,103 @@ SPREAD_EVERY = 3
 """Steps of flow to a step of spreading."""
 
 
+@dataclass(frozen=True)
+class Wet:
+    """Water in the bundle when a melt is over."""
+
+    volume: Floats  # (N,) [m3]
+    pores: float  # volumes of water that have passed, over the water held
+
+
 def melt_stage(
     march: March,
     streams: Streams,
     laid: Laid,
-    melt: ice.Melt,
+    melt: ice.Melt | ice.Heaps,
     spec: Round,
     cloth: Cloth,
     damp: float,
     effort: Effort,
     observer: Observer,
-) -> Floats:
-    """Carry dye while the ice melts; returns the water held at the end, (N,) [m3]."""
+    *,
+    beside: float | None = None,
+    pool: Pool | None = None,
+    before: Wet | None = None,
+    stage: str = MARCH,
+) -> Wet:
+    """Carry dye while the ice melts.
+
+    Parameters
+    ----------
+    beside : float, optional
+        Share of the melt that misses the bundle; ``constants.ice_beside`` if left out.
+    pool : Pool, optional
+        A tub in which what leaves the bundle gathers.
+    before : Wet, optional
+        What an earlier melt left.
+    stage : str
+        What the observer hears.
+    """
     constants = march.constants
     steps = Steps.of(melt, effort.steps)
-    diffusivity = diffusivity_at(march.species, COLD)
-    kept = (1.0 - constants.ice_beside) / effort.steps
+    diffusivity = diffusivity_at(march.moving, COLD)
+    missed = constants.ice_beside if beside is None else beside
+    kept = (1.0 - missed) / effort.steps
     first = streams.at(float(steps.level[0]), diffusivity)[0].volume
     water = float(first.sum())
-    caught = melt.mass / WATER_DENSITY * (1.0 - constants.ice_beside)
+    caught = melt.mass / WATER_DENSITY * (1.0 - missed)
     dry = damp * float(cloth.mass_per_area.sum()) * cloth.pitch**2 / 1000.0
+    if before is not None:
+        dry = float(before.volume.sum())
     passing = max(0.1, 1.0 - max(0.0, water - dry) / caught)
     volume, waiting, passed, last = first, 0.0, 0.0, -1
+    if before is not None:
+        volume, passed, last = before.volume, before.pores * water, -2
     for n in range(effort.steps):
         step, level = float(steps.seconds[n]), float(steps.level[n])
         now, spreads, scale, number = streams.at(level, diffusivity)
         if number != last:
             march.settle(now.volume)
-            if last >= 0:
+            if last != -1:
                 march.drain(volume, now.volume)
             volume, last = now.volume, number
         for share, masses in laid.over:
             march.mass += share[:, None] * (masses * kept)
         march.carry(now, step, scale * passing)
         passed += caught / effort.steps * passing
+        if pool is not None:
+            beside_it = melt.mass / WATER_DENSITY * missed / effort.steps
+            pool.gather(march, caught / effort.steps * passing + beside_it)
+            for _, masses in laid.over:
+                pool.pour(masses * missed / effort.steps)
         waiting += step
         if n % SPREAD_EVERY == SPREAD_EVERY - 1 or n == effort.steps - 1:
             rates = _rates(march, spec, passed / water, COLD)
             march.react(volume, *rates, waiting)
             march.spread(volume, spreads, waiting)
+            if pool is not None:
+                _stand(pool, march, spec, passed / water, COLD, water, waiting)
             waiting = 0.0
-        observer(MARCH, n + 1, effort.steps)
-    return volume
+        observer(stage, n + 1, effort.steps)
+    return Wet(volume, passed / water)
+
+
+def _stand(
+    pool: Pool,
+    march: March,
+    spec: Round,
+    pores: float,
+    temperature: float,
+    water: float,
+    seconds: float,
+) -> None:
+    """Let the bundle stand in its liquor, which holds the soda that the melt washed out."""
+    pool.exchange(march, seconds)
+    loose = (1.0 - march.constants.soda_held) * float(-np.expm1(-pores))
+    strength = spec.soda.strength * loose * water / max(pool.volume, water)
+    fixing = chemistry.fixing_rates(march.species, strength, temperature, march.constants)
+    spoiling = chemistry.hydrolysis_rates(fixing, march.species, march.constants)
+    pool.react(spoiling, seconds)
 
 
 def _rates(march: March, spec: Round, pores: float, temperature: float) -> tuple[Floats, Floats]:
@@ -87,9 +145,14 @@ def _rates(march: March, spec: Round, pores: float, temperature: float) -> tuple
     return fixing, chemistry.hydrolysis_rates(fixing, march.species, march.constants)
 
 
+def batch_edges(seconds: float, effort: Effort) -> Floats:
+    """Cut the batching time into steps, short ones first: (effort.batch + 1,) [s]."""
+    return np.asarray(seconds * np.linspace(0.0, 1.0, effort.batch + 1) ** 1.5)
+
+
 def batch_stage(
     march: March,
-    volume: Floats,
+    wet: Wet,
     net: Network,
     streams: Streams,
     spec: Round,
@@ -97,15 +160,21 @@ def batch_stage(
     bundle: Bundle,
     effort: Effort,
     observer: Observer,
+    pool: Pool | None = None,
 ) -> None:
     """Drain, warm up and fix for the batching time."""
     # drained: the suction of each cell is its height over the lowest one
     level = np.ones(cloth.size)
     drained = water_held(level, net, cloth, bundle, 0.0, march.constants)
+    volume = wet.volume
     rest = np.minimum(drained, volume)
+    if pool is not None:  # what stands in liquor keeps its water
+        rest = rest + (volume - rest) * pool.covers
     still = streams.still(rest)
     march.drain(volume, rest)
-    edges = spec.batch_time * np.linspace(0.0, 1.0, effort.batch + 1) ** 1.5
+    if pool is not None:
+        pool.gather(march, float((volume - rest).sum()))
+    edges = batch_edges(spec.batch_time, effort)
     for n in range(effort.batch):
         middle = 0.5 * (edges[n] + edges[n + 1])
         step = float(edges[n + 1] - edges[n])
@@ -118,7 +187,9 @@ def batch_stage(
         )
         fixing, hydrolysing = _rates(march, spec, 99.0, temperature)
         march.react(rest, fixing * active, hydrolysing * active, step)
-        diffusivity = diffusivity_at(march.species, temperature)
+        diffusivity = diffusivity_at(march.moving, temperature)
         spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants)
         march.spread(rest, spreads, step * active)
+        if pool is not None:
+            _stand(pool, march, spec, wet.pores, temperature, float(rest.sum()), step * active)
         observer(BATCH, n + 1, effort.batch)

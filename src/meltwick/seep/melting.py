@@ -1,0 +1,221 @@
+"""The melts of a round: of its first ice, and of fresh ice once the bundle is turned over."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from meltwick import chance
+from meltwick.constants import Constants
+from meltwick.seep import ice
+from meltwick.seep.graph import Network, network
+from meltwick.seep.levels import Effort, Streams, seep
+from meltwick.seep.pool import Pool
+from meltwick.seep.powder import Laid, lay
+from meltwick.seep.renumber import Sweepwise
+from meltwick.seep.stages import MARCH, Wet, batch_stage, melt_stage
+from meltwick.seep.transport import March, raster_lines
+from meltwick.types import (
+    Bundle,
+    Cloth,
+    Component,
+    Dye,
+    Floats,
+    Ice,
+    Observer,
+    Round,
+    Seepage,
+)
+
+WATER = "finding the water's way"
+TURNED = "carrying the dye, turned over"
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way up of the bundle: the ice and the powder that lie on it."""
+
+    bundle: Bundle
+    loads: tuple[Ice, ...]
+    laid: Laid
+    melt: ice.Melt | ice.Heaps
+    lie: ice.Lie
+    turned: bool
+
+
+def turned_over(bundle: Bundle, incline: float) -> Bundle:
+    """Roll a bundle over where it lies: what faced down faces up, and heights are mirrored.
+
+    Heights over the rack are mirrored; what the rack itself rises, along sin(incline), stays.
+    """
+    rack = bundle.along * np.sin(incline)
+    over = bundle.height - rack
+    below = np.zeros_like(bundle.upward) if bundle.downward is None else bundle.downward
+    return replace(
+        bundle,
+        upward=below,
+        downward=bundle.upward,
+        across=bundle.across.min() + bundle.across.max() - bundle.across,
+        height=rack + (over.min() + over.max() - over),
+    )
+
+
+def ways(
+    bundle: Bundle,
+    spec: Round,
+    dyes: tuple[Dye, ...],
+    species: tuple[Component, ...],
+    seed: int,
+    round_number: int,
+    constants: Constants,
+) -> tuple[Way, ...]:
+    """Lay ice and powder, and again on the other side if some of it waits for the turning."""
+    found = []
+    for turned in (False, True):
+        loads = tuple(load for load in spec.ice if load.turned is turned)
+        if not loads:
+            continue
+        here = turned_over(bundle, spec.incline) if turned else bundle
+        powder = tuple(each for each in spec.powder if each.turned is turned)
+        found.append(
+            Way(
+                here,
+                loads,
+                lay(here, powder, dyes, species, seed, round_number, constants),
+                ice.melt_of(loads, spec.room, constants),
+                ice.Lie.of(loads, constants),
+                turned,
+            )
+        )
+    return tuple(found)
+
+
+def hours_90(sides: tuple[Way, ...]) -> float:
+    """When nine tenths of the ice, of the last way up the last, have melted [h]."""
+    early = sum(way.melt.seconds for way in sides[:-1])
+    return (early + float(sides[-1].melt.seconds_until(0.9))) / 3600.0
+
+
+def together(laid: tuple[Laid, ...]) -> Laid:
+    """Return the first way's powder with the jars and the sum of all of them."""
+    return replace(
+        laid[0],
+        solubility=np.max([each.solubility for each in laid], axis=0),
+        laid=sum(each.laid for each in laid),
+    )
+
+
+@dataclass
+class Course:
+    """The march of a round through its melts, from one way up of the bundle to the next."""
+
+    cloth: Cloth
+    damp: float
+    effort: Effort
+    seed: int
+    round_number: int
+    constants: Constants
+    spec: Round
+    pool: Pool | None
+    seconds: float = 0.0  # spent on finding the water's way
+    missed: float = 0.0  # [kg] of dye over the ice that fell beside the bundle
+    wet: Wet | None = None
+    march: March | None = None
+
+    def __post_init__(self) -> None:
+        self.lit = np.zeros(self.cloth.size, dtype=bool)  # cells on which melt falls
+
+    def find_way(self, way: Way, observer: Observer) -> None:
+        """Solve the flow for one way up, and put the cells in its order."""
+        begun = time.perf_counter()
+        net = network(self.cloth, way.bundle, self.constants)
+        what = "turned melt" if way.turned else "melt"
+        code = chance.key(self.seed, what, self.round_number)
+        lie = way.lie
+        caught = ice.landing(
+            self.cloth,
+            way.bundle,
+            way.melt,
+            lie.chunk,
+            code,
+            self.constants,
+            lie.beside,
+            lie.around,
+        )
+        observer(WATER, 0, 1)
+        self.seepage: Seepage = seep(self.cloth, way.bundle, net, caught, self.effort)
+        observer(WATER, 1, 1)
+        self.lit |= caught > 0.0
+        self.seconds += time.perf_counter() - begun
+        self.sweep = sweep = Sweepwise(self.seepage)
+        self.sorted_cloth, self.bundle = sweep.cloth(self.cloth), sweep.bundle(way.bundle)
+        self.net: Network = sweep.network(net)
+        self.powder = sweep.laid(way.laid)
+        self.streams = Streams(
+            sweep.seepage(self.seepage),
+            self.net,
+            self.sorted_cloth,
+            self.bundle,
+            self.damp,
+            self.effort,
+            self.constants,
+        )
+        if self.pool is not None:
+            self.pool.stand(self.sorted_cloth, self.bundle)
+
+    def turn(self, way: Way, observer: Observer) -> None:
+        """Turn the bundle over: the dye in it stays, fresh powder and ice come on it."""
+        assert self.march is not None
+        assert self.wet is not None
+        self.march.reorder(self.sweep.back)
+        volume = self.sweep.back(self.wet.volume)
+        self.find_way(way, observer)
+        self.march.reorder(self.sweep.ahead)
+        self.wet = replace(self.wet, volume=self.sweep.ahead(volume))
+        cloth = self.sorted_cloth
+        self.march.lines = raster_lines(cloth.panel, cloth.row, cloth.col)
+        self.march.powder += self.powder.under
+
+    def melt(self, way: Way, observer: Observer) -> None:
+        """Carry dye while this way's ice melts."""
+        assert self.march is not None
+        self.wet = melt_stage(
+            self.march,
+            self.streams,
+            self.powder,
+            way.melt,
+            self.spec,
+            self.sorted_cloth,
+            self.damp,
+            self.effort,
+            observer,
+            beside=way.lie.beside,
+            pool=self.pool,
+            before=self.wet,
+            stage=TURNED if way.turned else MARCH,
+        )
+        over = sum(float(masses.sum()) for _, masses in way.laid.over)
+        self.missed += over * way.lie.beside
+
+    def wait(self, observer: Observer) -> None:
+        """Drain, warm up and fix for the batching time."""
+        assert self.march is not None
+        assert self.wet is not None
+        batch_stage(
+            self.march,
+            self.wet,
+            self.net,
+            self.streams,
+            self.spec,
+            self.sorted_cloth,
+            self.bundle,
+            self.effort,
+            observer,
+            self.pool,
+        )
+
+    def back(self, values: Floats) -> Floats:
+        """Return per-cell values (N, ...) in the cloth's own numbering."""
+        return self.sweep.back(values)
