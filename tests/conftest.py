@@ -36,6 +36,7 @@ def make_result() -> Callable[..., Result]:
         away = np.abs(srgb - GROUND).max(axis=1)
         look = Look(srgb, np.zeros_like(srgb), 60.0 * away, GROUND)
         balance = Balance(0.01, 0.003, 0.001, 0.001, 0.003, 0.0005, 0.0015)
+        shares = measure_shares(cloth, look)
         return Result(
             plan=name,
             digest="0123456789abcdef" * 4,
@@ -44,9 +45,10 @@ def make_result() -> Callable[..., Result]:
             cloth=cloth,
             fixed=FixedDye((_COMPONENT,), np.zeros((cloth.size, 1))),
             look=look,
-            shares=measure_shares(cloth, look),
-            rounds=(RoundReport(15.0, 0.06, 4.2, 2.2, 0.1, 0.0, 0.05, 120, balance),),
+            shares=shares,
+            rounds=(RoundReport(15.0, 0.06, 4.2, 2.2, 0.1, 0.0, 0.05, 120, balance, shares.whole),),
             seconds={"fold": 0.1, "percolate": 0.2, "march": 0.3},
+            looks=(look,),
         )
 
     return make

@@ -24,14 +24,17 @@ from meltwick.stock import load_stock
 from meltwick.types import (
     Accordion,
     Cloth,
+    Component,
     FixedDye,
     Halve,
+    Look,
     Observer,
     PoleWrap,
     Recipe,
     Result,
     RoundReport,
     Spiral,
+    Watcher,
 )
 
 
@@ -64,7 +67,7 @@ def simulate(
     constants : Constants, optional
         The model's numbers.
     observer : callable, optional
-        Told of each stage's progress.
+        Told of each stage's progress; a `Watcher` also sees the dye after each step.
     threads : int
         Threads for the march; the result does not depend on it.
 
@@ -136,13 +139,15 @@ def _carry_out(
     observer: Observer,
     threads: int,
 ) -> Result:
-    seconds: dict[str, float] = {"fold": 0.0}
-    species = species_of(recipe.dyes)
-    fixed = start or FixedDye(species, np.zeros((cloth.size, len(species))))
+    seconds: dict[str, float] = {"fold": 0.0, "colour": 0.0}
+    fixed = _underneath(start, species_of(recipe.dyes), cloth)
+    watch = observer.watch if isinstance(observer, Watcher) else None
     reports: list[RoundReport] = []
+    looks: list[Look] = []
     for number, spec in enumerate(recipe.rounds, start=1):
+        tell = _told(observer, number, len(recipe.rounds))
         begun = time.perf_counter() if number > 1 else clock
-        observer("folding", 0, 1)
+        tell("folding", 0, 1)
         bundle = build_bundle(
             cloth,
             spec,
@@ -151,7 +156,7 @@ def _carry_out(
             constants=constants,
             round_number=number,
         )
-        observer("folding", 1, 1)
+        tell("folding", 1, 1)
         seconds["fold"] += time.perf_counter() - begun
         fixed, report, took = dye(
             cloth,
@@ -164,20 +169,21 @@ def _carry_out(
             round_number=number,
             effort=USUAL,
             constants=constants,
-            observer=observer,
+            observer=tell,
             threads=threads,
+            watch=watch,
         )
-        reports.append(report)
         for stage, spent in took.items():
             seconds[stage] = seconds.get(stage, 0.0) + spent
-    observer("colouring", 0, 1)
-    begun = time.perf_counter()
-    # a blend shows the dye of its dyeable fibre over all of its fibre
-    shown = replace(fixed, amount=fixed.amount * recipe.fabric.dyeable_share)
-    look = render(cloth, shown)
-    shares = measure_shares(cloth, look)
-    seconds["colour"] = time.perf_counter() - begun
-    observer("colouring", 1, 1)
+        tell("colouring", 0, 1)
+        begun = time.perf_counter()
+        # a blend shows the dye of its dyeable fibre over all of its fibre
+        shown = replace(fixed, amount=fixed.amount * recipe.fabric.dyeable_share)
+        looks.append(render(cloth, shown))
+        shares = measure_shares(cloth, looks[-1])
+        reports.append(replace(report, shares=shares.whole))
+        seconds["colour"] += time.perf_counter() - begun
+        tell("colouring", 1, 1)
     return Result(
         plan=recipe.name,
         digest=name,
@@ -185,12 +191,30 @@ def _carry_out(
         detail_pitch=pitch,
         cloth=cloth,
         fixed=fixed,
-        look=look,
+        look=looks[-1],
         shares=shares,
         rounds=tuple(reports),
         seconds=seconds,
         fold=_last_fold(recipe),
+        looks=tuple(looks),
     )
+
+
+def _told(observer: Observer, number: int, count: int) -> Observer:
+    """Name the round before each stage, where there is more than one."""
+    if count == 1:
+        return observer
+    return lambda stage, done, total: observer(f"round {number}: {stage}", done, total)
+
+
+def _underneath(start: FixedDye | None, species: tuple[Component, ...], cloth: Cloth) -> FixedDye:
+    """Dye on the cloth before the first round, with room for every component of the plan."""
+    if start is None:
+        return FixedDye(species, np.zeros((cloth.size, len(species))))
+    have = {part.name for part in start.species}
+    more = tuple(part for part in species if part.name not in have)
+    room = np.zeros((cloth.size, len(more)))
+    return FixedDye(start.species + more, np.hstack([start.amount, room]))
 
 
 _WORDS = {Halve: "halve", PoleWrap: "pole", Accordion: "accordion", Spiral: "spiral"}

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 DETAILS = {"draft": 4e-3, "normal": 2e-3, "fine": 1e-3}  # [m]
 FINEST, COARSEST = 0.5e-3, 10e-3  # [m]
 _FILES = ("preview.png", "result.json")
+_ROUNDS = "rounds.png"
 _MOST_SEED = 2**63 - 1
 MOST_HANDS = 25
 
@@ -135,7 +136,14 @@ def _predict(
 def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -> None:
     """Say the sentence, the table, what the trade warns of and where the files are."""
     from meltwick.advice import advise
-    from meltwick.cli.words import doubt_sentence, likeness_line, sentence, table, told
+    from meltwick.cli.words import (
+        doubt_sentence,
+        likeness_line,
+        rounds_lines,
+        sentence,
+        table,
+        told,
+    )
 
     warnings = told(advise(recipe), "warning")
     if warnings:
@@ -143,6 +151,7 @@ def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -
 
     lines = [
         sentence(result, spread),
+        *rounds_lines(result),
         doubt_sentence(result, spread),
         "",
         *table(result),
@@ -152,6 +161,8 @@ def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -
         *warnings,
         f"The picture is {folder / _FILES[0]}, the numbers are {folder / _FILES[1]}.",
     ]
+    if len(result.rounds) > 1:
+        lines.append(f"What each round did is in {folder / _ROUNDS}.")
     for line in lines:
         typer.echo(line)
 
@@ -236,15 +247,21 @@ def preview(
     unit = _unit(plan)  # read now: the plan may be gone when the piece is done
     recipe = resolve(wanted, load_stock())
     folder = read_folder(out) if out is not None else Path(recipe.name)
-    check_folder(folder, _FILES)
+    check_folder(folder, (*_FILES, _ROUNDS) if len(recipe.rounds) > 1 else _FILES)
     require_memory(recipe, pitch)
     result, spread, seconds = _predict(wanted, recipe, pitch, hand, count, quiet=as_json)
 
     start = time.perf_counter()
-    picture = _draw(result, spread, version=__version__, plain=plain, unit=unit)
+    pictures = {_FILES[0]: _draw(result, spread, version=__version__, plain=plain, unit=unit)}
+    named = {"preview": _FILES[0]}
+    if len(result.rounds) > 1:
+        from meltwick.picture import rounds_png
+
+        pictures[_ROUNDS] = rounds_png(result, version=__version__, plain=plain, unit=unit)
+        named["rounds"] = _ROUNDS
     seconds["picture"] = time.perf_counter() - start
-    text = as_text(report(result, __version__, seconds, spread))
-    write_together(folder, {_FILES[0]: picture, _FILES[1]: text.encode()})
+    text = as_text(report(result, __version__, seconds, spread, named))
+    write_together(folder, {**pictures, _FILES[1]: text.encode()})
     if as_json:
         typer.echo(text, nl=False)
     else:

@@ -31,7 +31,13 @@ def _balance(balance: Balance) -> dict[str, float]:
 
 
 def _round(turn: RoundReport) -> dict[str, Any]:
+    from meltwick.shares import dyed_to_white
+
+    white = turn.shares["white"]
     return {
+        "white_share": _share(white),
+        "dyed_to_white": dyed_to_white(white),
+        "shares": _shares(turn.shares),
         "layers_mean": _share(turn.layers_mean),
         "exposed_share": _share(turn.exposed_share),
         "melt_hours": _share(turn.melt_hours),
@@ -71,6 +77,7 @@ def report(
     version: str,
     seconds: Mapping[str, float],
     spread: Spread | None = None,
+    files: Mapping[str, str] | None = None,
 ) -> dict[str, Any]:
     """Build the record that ``result.json`` holds.
 
@@ -84,6 +91,8 @@ def report(
         Seconds of each stage; the only part that differs between runs of one plan.
     spread : Spread, optional
         What several hands gave, the result's among them.
+    files : mapping, optional
+        Pictures by what they show; the preview alone by default.
     """
     from meltwick.shares import dyed_to_white
 
@@ -105,7 +114,7 @@ def report(
         "likeness": _likeness(result.shares),
         "rounds": [_round(turn) for turn in result.rounds],
         "seconds": {key: round(value, 3) for key, value in seconds.items()},
-        "files": {"preview": "preview.png"},
+        "files": dict(files or {"preview": "preview.png"}),
     }
 
 

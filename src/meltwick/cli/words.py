@@ -72,6 +72,28 @@ def sentence(result: Result, spread: Spread | None = None) -> str:
     )
 
 
+_ORDINAL = ("first", "second", "third", "fourth", "fifth", "sixth")
+
+
+def rounds_lines(result: Result) -> list[str]:
+    """Say what each later round did to the white, a line a round."""
+    ground = result.cloth.fabric.ground_name
+    kept = "white" if ground == "white" else f"left {ground}"
+    lines = []
+    for number in range(1, len(result.rounds)):
+        before, after = (result.rounds[n].shares["white"] for n in (number - 1, number))
+        old, new = (white_words(share, ground) for share in (before, after))
+        start, end = _percent(before), _percent(after)
+        round_word = f"The {_ORDINAL[number]} round"
+        if start == end:
+            lines.append(f"{round_word} leaves the {kept} as it was, {end} %.")
+        elif old == new:
+            lines.append(f"{round_word} takes the {kept} from {start} to {end} %.")
+        else:
+            lines.append(f"{round_word} takes the piece from {old} ({start} %) to {new} ({end} %).")
+    return lines
+
+
 def doubt_sentence(result: Result, spread: Spread | None = None) -> str:
     """Say how far the hands and the model itself may be off."""
     from meltwick.study import model_doubt, widened

@@ -89,7 +89,7 @@ def _place(wide: float, tall: float) -> _Places:
     return beside if beside.spots[0][2] >= _NEARLY * below.spots[0][2] else below
 
 
-def _resized(canvas: Canvas, size: tuple[int, int]) -> Canvas:
+def resized(canvas: Canvas, size: tuple[int, int]) -> Canvas:
     """Make a picture smaller, in linear light; size is (width, height)."""
     if canvas.shape[:2] == size[::-1]:
         return canvas
@@ -131,11 +131,11 @@ def draw_hands(
     at = _place(*body.bare_size)
     sheet = bare_paper(at.width, at.height)
     left, top, scale = at.spots[0]
-    _put(sheet, body, at.spots[0])
+    put(sheet, body, at.spots[0])
     extremes = ((lightest, "lightest"), (darkest, "darkest"))
     for spot, (result, word) in zip(at.spots[1:], extremes, strict=True):
         small = paint_body(result, plain)
-        _put(sheet, small, spot)
+        put(sheet, small, spot)
         wide, tall = small.bare_size
         middle, base = spot[0] + spot[2] * wide / 2.0, spot[1] + spot[2] * tall
         first, second = _label(result, word, hands)
@@ -148,13 +148,13 @@ def draw_hands(
     return as_picture(sheet)
 
 
-def _put(sheet: Canvas, body: Body, spot: Spot) -> None:
+def put(sheet: Canvas, body: Body, spot: Spot) -> None:
     """Lay a piece and the paper about it, with its shadow, on the sheet."""
     left, top, scale = spot
     whole = body.pieces
     size = (round(whole.shape[1] * scale), round(whole.shape[0] * scale))
     x, y = round(left - body.rim * scale), round(top - body.rim * scale)
-    sheet[y : y + size[1], x : x + size[0]] = _resized(whole, size)
+    sheet[y : y + size[1], x : x + size[0]] = resized(whole, size)
 
 
 def _label(result: Result, word: str, hands: int) -> tuple[str, str]:

@@ -54,6 +54,7 @@ class March:
     constants: Constants
     threads: int = 1
     laid: float = 0.0  # [kg] of the whole round; 0: move every trace
+    moving: tuple[Component, ...] = ()  # species that this round lays; () for all
     mass: Floats = field(init=False)
     c: Floats = field(init=False)
     lost: Floats = field(init=False)
@@ -62,6 +63,7 @@ class March:
     hold: Floats = field(init=False)
 
     def __post_init__(self) -> None:
+        self.moving = self.moving or self.species
         self.mass = np.zeros_like(self.powder)
         self.c = np.zeros_like(self.powder)
         self.lost = np.zeros_like(self.powder)
