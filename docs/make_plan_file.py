@@ -40,6 +40,7 @@ TABLES: tuple[tuple[str, type[models.Table], str], ...] = (
         '[[round]]\nfold = [{{ kind = "accordion", {} }}]',
     ),
     ("`fold`, a spiral", folds.SpiralFold, '[[round]]\nfold = [{{ kind = "spiral", {} }}]'),
+    ("`fold`, a scrunch", folds.ScrunchFold, '[[round]]\nfold = [{{ kind = "scrunch", {} }}]'),
     ("`tie`", models.TieTable, "[[round]]\ntie = {{ {} }}"),
     ("`soda`", models.SodaTable, "[[round]]\nsoda = {{ {} }}"),
     ("`rest`", models.RestTable, "[[round]]\nrest = {{ {} }}"),
@@ -72,6 +73,7 @@ IN_STOCK = {
     "blank": "blanks",
     "size": "sizes",
     "fabric": "fabrics",
+    "ground": "grounds",
     "pole": "poles",
     "dye": "dyes",
 }
@@ -159,6 +161,7 @@ def stock_lines() -> list[str]:
         f"- blanks: {', '.join(stock.blanks)}",
         f"- sizes: {'; '.join(sizes)}",
         f"- fabrics: {', '.join(stock.fabrics)}",
+        f"- grounds: {', '.join(stock.grounds)}",
         f"- poles: {', '.join(stock.poles)}",
         f"- dyes: {', '.join(stock.dyes)}",
         *place_lines(stock),
@@ -170,7 +173,8 @@ def place_lines(stock: Stock) -> list[str]:
     blanks: dict[tuple[str, ...], list[str]] = {}
     for line in stock.blanks.values():
         blanks.setdefault(words.PLACES[line.cut], []).append(line.name)
-    return [f"- places of a {listed(names)}: {', '.join(at)}" for at, names in blanks.items()]
+    blanks[words.PLACES["own"]] = ["an outline of your own"]
+    return [f"- places of {listed(names)}: {', '.join(at)}" for at, names in blanks.items()]
 
 
 def page() -> str:

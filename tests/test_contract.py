@@ -60,6 +60,7 @@ from meltwick.types import (
     Spiral,
     StringTie,
     Tie,
+    TiedRings,
 )
 
 PITCH, DETAIL = 10e-3, "10 mm"
@@ -144,6 +145,15 @@ TIES: dict[type, Shown] = {
             'tie = { kind = "clamps", shape = "bar", size = "5 cm", at = [0.4, 0.3], '
             'turn = "20 deg", force = "very tight" }',
             'tie = { kind = "clamps", shape = "triangle", size = "4 cm" }',
+        ),
+    ),
+    TiedRings: Shown(
+        "peak",
+        (
+            'tie = { kind = "rings", spots = "middle" }',
+            'tie = { kind = "rings", spots = ["5 cm below the top", "middle"], from_tip = "3 cm", '
+            'times = 2, apart = "2 cm", wound = 4, pull = "very tight" }',
+            'tie = { kind = "rings", every = "10 cm", from_tip = "4 cm", wound = 3 }',
         ),
     ),
     NoneType: Shown("", ('tie = { kind = "none" }',)),
@@ -297,8 +307,11 @@ def test_a_plan_may_name_every_fold_and_tie_that_there_is() -> None:
     made = [understood(plan_text(SMALL, f'fold = [{{ kind = "{k}" }}]')) for k in kinds]
     assert {type(recipe.rounds[0].folds[0]) for recipe in made} == set(get_args(Fold))
     assert len(kinds) == len(get_args(Fold))
-    flat = 'fold = [{ kind = "accordion" }]'  # takes any of them
-    held = [understood(plan_text(SMALL, flat, f'tie = {{ kind = "{k}" }}')) for k in words.TIES]
+    plain = {"bands": DISC, "clamps": 'fold = [{ kind = "accordion" }]', "rings": "fold = []"}
+    held = [
+        understood(plan_text(SMALL, plain.get(k, POLE), f'tie = {{ kind = "{k}" }}'))
+        for k in words.TIES
+    ]
     assert {type(recipe.rounds[0].tie) for recipe in held} == {*get_args(Tie), NoneType}
 
 

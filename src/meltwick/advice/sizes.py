@@ -25,6 +25,7 @@ from meltwick.types import (
     PoleWrap,
     Recipe,
     Round,
+    Scrunch,
     Spiral,
     StringTie,
     Tie,
@@ -166,6 +167,9 @@ def _folded(pile: Pile, fold: Fold) -> Pile:
         return _halved(pile, fold)
     if isinstance(fold, Accordion):
         return _pleated(pile, fold)
+    if isinstance(fold, Scrunch):
+        small = affinity.scale(pile.outline, 1.0 / fold.draw, 1.0 / fold.draw)
+        return Pile(small, round(pile.layers * fold.draw**2), pile.area)
     return pile
 
 

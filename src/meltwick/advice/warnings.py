@@ -12,6 +12,7 @@ from math import pi
 from typing import Literal
 
 from meltwick.advice.sizes import Garment, Pile, bundle_length, piles, pleats_of, strip_of, weigh
+from meltwick.colour.spectra import undyed
 from meltwick.folding import most_turns
 from meltwick.types import (
     Accordion,
@@ -20,6 +21,7 @@ from meltwick.types import (
     Powder,
     Recipe,
     Round,
+    Scrunch,
     Spiral,
     StringTie,
 )
@@ -99,8 +101,9 @@ def _fibre(recipe: Recipe) -> Iterator[Advice]:
         )
     if not fabric.scoured:
         yield Advice("note", key, f"{fabric.name} is not scoured: it wets, and dyes, in patches.")
-    if fabric.ground and sum(fabric.ground) / len(fabric.ground) < 0.35:
-        yield Advice("warning", key, f"On a {fabric.ground_name} ground this dye will hardly show.")
+    if (fabric.ground or fabric.ground_colour) and float(undyed(fabric).mean()) < 0.35:
+        word = fabric.ground_name if fabric.ground_name != "undyed" else "dark"
+        yield Advice("warning", "garment.ground", f"On a {word} ground this dye will hardly show.")
 
 
 def _folds(turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
@@ -116,6 +119,8 @@ def _folds(turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
             yield from _accordion(fold, pile, garment.thickness, key)
         elif isinstance(fold, Spiral):
             yield from _spiral(fold, pile, garment, key)
+        elif isinstance(fold, Scrunch):
+            yield from _scrunch(fold, pile, garment.thickness, key)
 
 
 def _tie(turn: Round, garment: Garment, number: int) -> Iterator[Advice]:
@@ -200,6 +205,25 @@ def _spiral(fold: Spiral, pile: Pile, garment: Garment, key: str) -> Iterator[Ad
             f"Cloth this thick turns about {most:.2g} times in a disc "
             f"{show_length(fold.height)} tall, not {fold.turns:.2g}: it is reckoned as turned that "
             "far. Let the disc stand taller, or turn it less.",
+        )
+
+
+def _scrunch(fold: Scrunch, pile: Pile, thickness: float, key: str) -> Iterator[Advice]:
+    wide = min(pile.extent())
+    if fold.bump > 0.3 * wide / fold.draw:
+        yield Advice(
+            "warning",
+            f"{key}.bump",
+            f"A mound about {show_length(wide / fold.draw)} wide has no room for bumps that take "
+            f"up {show_length(fold.bump)}: they are reckoned smaller.",
+        )
+    thick = pile.layers * fold.draw * thickness
+    if thick > _THICK * fold.bump:
+        yield Advice(
+            "warning",
+            f"{key}.bump",
+            f"Cloth this thick, {pile.layers} layers before it is drawn together, will not bend "
+            f"into bumps of {show_length(fold.bump)}. Make them larger.",
         )
 
 

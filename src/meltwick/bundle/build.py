@@ -14,6 +14,7 @@ from meltwick.bundle.pole import LOOSE_RINGS, lay_on_pole
 from meltwick.constants import Constants
 from meltwick.errors import PlanError
 from meltwick.folding import Stack
+from meltwick.folding.peaks import raise_peaks, scatter
 from meltwick.types import (
     Accordion,
     Bundle,
@@ -22,13 +23,15 @@ from meltwick.types import (
     Halve,
     PoleWrap,
     Round,
+    Scrunch,
     Spiral,
     Spot,
     StringTie,
+    TiedRings,
 )
 
 
-def middle_of(cloth: Cloth, spot: Spot) -> Floats:
+def middle_of(cloth: Cloth, spot: Spot, what: str = "the spiral's centre") -> Floats:
     """Find where a spot of the garment lies before it is folded [m], shape (2,).
 
     Raises
@@ -42,7 +45,7 @@ def middle_of(cloth: Cloth, spot: Spot) -> Floats:
     here = Point(*(1000.0 * found))
     if not any(panel.outline.intersects(here) for panel in cloth.panels):
         raise PlanError(
-            f"the spiral's centre is too far from the {spot.place}: there is no cloth to pinch"
+            f"{what} is too far from the {spot.place}: there is no cloth to pinch"
         )
     return np.asarray(found)
 
@@ -59,6 +62,8 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
     """
     stack = folding.lay_flat(cloth, seed, number, spec.outside)
     pinched = [middle_of(cloth, step.centre) for step in spec.folds if isinstance(step, Spiral)]
+    drawn = spec.tie.spots if isinstance(spec.tie, TiedRings) else ()
+    pinched += [middle_of(cloth, spot, "a peak's tip") for spot in drawn]
     stack = replace(stack, marks=np.vstack([stack.marks, *pinched]))
     middle = {"spine": 0.0, "waist": 0.5 * float(stack.rim[:, 1].max() + stack.rim[:, 1].min())}
     spacing = spec.tie.spacing if isinstance(spec.tie, StringTie) else LOOSE_RINGS
@@ -66,6 +71,7 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
     wrap = partial(folding.wrap, neatness=neatness, seed=seed, round_number=number)
     pleat = partial(folding.accordion, neatness=neatness, seed=seed, round_number=number)
     twist = partial(folding.spiral, neatness=neatness, seed=seed, round_number=number)
+    gather = partial(folding.scrunch, neatness=neatness, seed=seed, round_number=number)
     for count, step in enumerate(spec.folds, 1):
         if stack.radius or stack.disc:
             raise ValueError("no fold can follow the pole or the spiral")
@@ -79,6 +85,15 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
             centre = stack.marks[len(cloth.places)]
             seen = _as_seen(step, spec.outside)
             stack = twist(stack, seen, centre, thickness=thickness, pitch=pitch)
+        elif isinstance(step, Scrunch):
+            stack = gather(stack, step, pitch=pitch)
+    if isinstance(spec.tie, TiedRings):
+        tips = stack.marks[len(stack.marks) - len(drawn) :]
+        if not len(tips):
+            tips = scatter(cloth, stack, spec.tie, seed, number)
+        stack = raise_peaks(
+            stack, spec.tie, tips, pitch=pitch, neatness=neatness, seed=seed, round_number=number
+        )
     return stack
 
 

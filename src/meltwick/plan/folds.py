@@ -152,7 +152,25 @@ class SpiralFold(FoldTable):
     )
 
 
-_TABLES: tuple[type[FoldTable], ...] = (HalveFold, PoleFold, AccordionFold, SpiralFold)
+class ScrunchFold(FoldTable):
+    """Draw together from every side into a low mound."""
+
+    kind: Annotated[str, word(("scrunch",))] = Field(default="scrunch", description="this fold")
+    draw: Annotated[float, number(1.5, 5.0)] = Field(
+        default=3.0, description="how much smaller the cloth is drawn each way"
+    )
+    bump: Annotated[float, quantity("length", "15 mm", "120 mm")] = Field(
+        default=0.035, description="size of its bumps: of the cloth that a fold takes up"
+    )
+
+
+_TABLES: tuple[type[FoldTable], ...] = (
+    HalveFold,
+    PoleFold,
+    AccordionFold,
+    SpiralFold,
+    ScrunchFold,
+)
 
 
 def _kind_of(table: type[FoldTable]) -> str:
@@ -185,7 +203,8 @@ Fold = Annotated[
     Annotated[HalveFold, Tag("<halve>")]
     | Annotated[PoleFold, Tag("<pole>")]
     | Annotated[AccordionFold, Tag("<accordion>")]
-    | Annotated[SpiralFold, Tag("<spiral>")],
+    | Annotated[SpiralFold, Tag("<spiral>")]
+    | Annotated[ScrunchFold, Tag("<scrunch>")],
     Discriminator(_fold_kind),
     BeforeValidator(_check_fold),
 ]
@@ -194,7 +213,7 @@ Fold = Annotated[
 _ACROSS = math.radians(60)  # least angle between creases and a line that halves the pile; chosen
 
 
-_TURNED = {"pole": "round a pole", "spiral": "into a spiral"}
+_TURNED = {"pole": "round a pole", "spiral": "into a spiral", "scrunch": "into a mound"}
 
 
 def check_order(folds: tuple[Any, ...]) -> None:
@@ -209,12 +228,13 @@ def check_order(folds: tuple[Any, ...]) -> None:
     for last, why in (
         ("pole", "cloth on a pole cannot be folded again; end with the pole"),
         ("spiral", "a twisted disc cannot be folded again; end with the spiral"),
+        ("scrunch", "a mound cannot be folded again; end with the scrunch"),
     ):
         if last in kinds[:-1]:
             raise fault(why, f"fold.{kinds.index(last) + 2}")
     for n, fold in enumerate(folds, 1):
         before = kinds[: n - 1]
-        if fold.kind in ("pole", "spiral") and "accordion" in before:
+        if fold.kind in _TURNED and "accordion" in before:
             raise fault(
                 f"pleated cloth cannot go {_TURNED[fold.kind]}; leave out the accordion or the "
                 f"{fold.kind}",

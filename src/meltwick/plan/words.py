@@ -45,8 +45,8 @@ COVER = ("wrapped", "open")
 
 SODA_HOW = ("soaked before folding", "none")
 SODA_LATER = ("soaked after tying", "dried in", "sprinkled", "with the dye")
-TIES = ("string", "bands", "clamps", "none")
-TIES_LATER = ("rings", "stitching")
+TIES = ("string", "bands", "clamps", "rings", "none")
+TIES_LATER = ("stitching",)
 PLATES = ("square", "triangle", "disc", "bar")
 
 CLAMPED = {"loose": 50.0, "snug": 150.0, "tight": 500.0, "very tight": 1500.0}
@@ -108,5 +108,6 @@ PLACES: dict[str, tuple[str, ...]] = {
         "right ankle",
     ),
     "socks": ("middle", "top", "heel", "toe"),
+    "own": ("middle", "top edge", "bottom edge", "left edge", "right edge"),
 }
 """Places that a blank has, by its cut. Left and right are as seen from the front."""
