@@ -96,7 +96,7 @@ def test_result_has_the_agreed_keys(run, tmp_path):
     assert set(record["panels"]) == {"front", "back"}
     assert set(record["rounds"][0]) == {
         *("layers_mean", "exposed_share", "melt_hours", "ran_off_share", "melt_hours_90"),
-        *("over_full_share", "balance"),
+        *("over_full_share", "balance", "white_share", "dyed_to_white", "shares"),
     }
     assert set(record["rounds"][0]["balance"]) == {
         *("laid_g", "fixed_g", "hydrolysed_g", "ran_off_g", "drained_g", "washed_out_g"),
