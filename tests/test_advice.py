@@ -170,7 +170,7 @@ def test_powder_over_the_ice_is_laid_after_it(usual):
 
 
 def test_spoons_are_told_in_quarters():
-    from meltwick.advice.steps import _spoons
+    from meltwick.advice.laying import _spoons
 
     assert _spoons(0.05) == "a pinch"
     assert _spoons(0.5) == "1/2 level teaspoon"

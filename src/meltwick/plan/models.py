@@ -5,7 +5,6 @@ Every key has a default, so that a plan of three lines is whole; quantities are 
 
 from __future__ import annotations
 
-import math
 import re
 from typing import Annotated, ClassVar
 
@@ -18,25 +17,23 @@ from pydantic import (
 
 from meltwick.plan import words
 from meltwick.plan.folds import Fold, PoleFold, check_order
+from meltwick.plan.garment import Garment
+from meltwick.plan.laying import DyeTable, IceTable, RestTable, check_turning
 from meltwick.plan.reading import (
     Amount,
     fault,
-    flag,
     free_text,
-    name_in_stock,
     quantity,
     several,
     weight_or_measure,
     whole,
     word,
     word_or_number,
-    zone,
 )
 from meltwick.plan.table import Table
 from meltwick.plan.ties import TieTable, check_tie
 from meltwick.units import GALLON, shown
 
-CELSIUS = 273.15  # [K] at 0 degC
 _RESERVED = {"con", "prn", "aux", "nul"} | {f"{p}{n}" for p in ("com", "lpt") for n in range(1, 10)}
 
 
@@ -58,24 +55,6 @@ def check_name(found: object) -> str:
             f"{shown(found)} cannot name a plan; use letters, digits, - and _, at most 60 of them"
         )
     return str(found)
-
-
-class Garment(Table):
-    """What is dyed."""
-
-    _main: ClassVar[str] = "blank"
-
-    blank: Annotated[str, name_in_stock()] = Field(default="tee", description="which garment")
-    size: Annotated[str | None, name_in_stock()] = Field(default=None, description="its size")
-    fabric: Annotated[str | None, name_in_stock()] = Field(default=None, description="its cloth")
-    damp: Annotated[float, word_or_number(words.DAMP, 0.05, 3.0, percent=True)] = Field(
-        default=words.DAMP["wrung"],
-        description="water in the cloth at the start, over its dry weight",
-    )
-    scoured: Annotated[bool | None, flag()] = Field(
-        default=None,
-        description="whether the cloth was washed free of wax; the fabric says if left out",
-    )
 
 
 _LIES_AS_IT_IS = {"pole": "a pole", "spiral": "a spiral's disc"}
@@ -103,26 +82,6 @@ class SodaTable(Table):
     )
 
 
-class RestTable(Table):
-    """How the bundle lies while the ice melts."""
-
-    _main: ClassVar[str] = "on"
-
-    on: Annotated[str, word(words.RESTS, words.RESTS_LATER)] = Field(
-        default="rack", description="what it lies on"
-    )
-    lies: Annotated[str, word(words.LIES)] = Field(
-        default="",
-        description="a folded pile: pleats up, or flat on the rack; pleats stand up if left out",
-    )
-    incline: Annotated[float, quantity("angle", "0 deg", "60 deg")] = Field(
-        default=math.radians(15), description="how steep it lies"
-    )
-    room: Annotated[float, quantity("temperature", "2 degC", "45 degC")] = Field(
-        default=CELSIUS + 20, description="the room's temperature while the ice melts"
-    )
-
-
 class BatchTable(Table):
     """The wait after the ice is gone."""
 
@@ -132,45 +91,10 @@ class BatchTable(Table):
         default=86400.0, description="how long, counted from when the ice is gone"
     )
     temperature: Annotated[float, quantity("temperature", "1 degC", "60 degC")] = Field(
-        default=CELSIUS + 20, description="how warm"
+        default=words.CELSIUS + 20, description="how warm"
     )
     cover: Annotated[str, word(words.COVER)] = Field(
         default="wrapped", description="wrapped, or open to the air"
-    )
-
-
-class IceTable(Table):
-    """One load of ice."""
-
-    _main: ClassVar[str] = "amount"
-
-    amount: Annotated[Amount | None, weight_or_measure(0.01, 100.0, "10 g to 100 kg")] = Field(
-        default=None,
-        description="how much, by weight or by the cup; enough for the cloth if left out",
-    )
-    kind: Annotated[str, word(words.ICE_BULK)] = Field(default="cubes", description="what ice")
-    chunk: Annotated[float | None, quantity("length", "0.5 mm", "150 mm")] = Field(
-        default=None, description="a typical piece; usual for its kind if left out"
-    )
-
-
-class DyeTable(Table):
-    """One dye on one stretch of the bundle."""
-
-    _main: ClassVar[str] = "dye"
-
-    dye: Annotated[str, name_in_stock()] = Field(
-        default="harbour blue", description="its name in stock"
-    )
-    amount: Annotated[
-        Amount | str,
-        weight_or_measure(1e-5, 0.5, "10 mg to 500 g", words=words.SPRINKLE),
-    ] = Field(default="covered", description="how much powder: weight, level spoons, or a word")
-    at: Annotated[tuple[float, float], zone(words.ZONES)] = Field(
-        default=words.ZONES["all"], description="where along the incline"
-    )
-    powder: Annotated[str, word(words.POWDER)] = Field(
-        default="under the ice", description="laid under the ice, or over it"
     )
 
 
@@ -204,6 +128,7 @@ class RoundTable(Table):
         check_order(self.fold)
         last = self.fold[-1].kind if self.fold else ""
         check_tie(self.tie, self.fold)
+        check_turning(self.ice, self.dye)
         if self.rest.lies and last in ("pole", "spiral"):
             raise fault(
                 f"'{self.rest.lies}' is for a folded pile; {_LIES_AS_IT_IS[last]} lies as it is, "

@@ -271,14 +271,14 @@ def push() -> PlainValidator:
     return PlainValidator(read)
 
 
-def zone(known: Mapping[str, tuple[float, float]]) -> PlainValidator:
-    """Read where along the incline powder is laid: a word or [from, to]."""
+def zone(known: Mapping[str, tuple[float, float]], more: str = "") -> PlainValidator:
+    """Read where along the incline powder is laid: a word or [from, to]; `more` is allowed too."""
 
     def read(found: object) -> tuple[float, float]:
         if isinstance(found, str):
             if chosen := _same(found, known):
                 return known[chosen]
-            also = ", or two numbers such as [0.65, 1.0]"
+            also = f", or two numbers such as [0.65, 1.0]{more}"
             raise fault(f"{shown(found)} is not known; {choices(found, known, also)}")
         numbers = isinstance(found, list) and len(found) == 2 and all(map(is_number, found))
         if not (numbers and 0 <= found[0] < found[1] <= 1):  # type: ignore[index]

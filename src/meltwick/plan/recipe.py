@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, Literal, TypeVar
@@ -10,7 +11,9 @@ from meltwick.errors import PlanError, StockError
 from meltwick.plan import words
 from meltwick.plan.area import cloth_area
 from meltwick.plan.folds import AccordionFold, HalveFold, PoleFold, ScrunchFold, SpiralFold
-from meltwick.plan.models import DyeTable, IceTable, Plan, RoundTable, SodaTable
+from meltwick.plan.garment import dress
+from meltwick.plan.laying import DyeTable, IceTable
+from meltwick.plan.models import Plan, RoundTable, SodaTable
 from meltwick.plan.reading import Amount
 from meltwick.plan.ties import TieTable
 from meltwick.stock import Stock
@@ -25,15 +28,19 @@ from meltwick.types import (
     Fold,
     Halve,
     Ice,
+    Patch,
     PoleWrap,
     Powder,
     Recipe,
     Round,
     Scrunch,
+    Sector,
     Soda,
     Spiral,
+    Spot,
     StringTie,
     Tie,
+    TiedRings,
 )
 from meltwick.units import GALLON, show_length, show_mass
 
@@ -84,16 +91,12 @@ def resolve(plan: Plan, stock: Stock) -> Recipe:
     """
     place = _Place(plan.where, "")
     garment = place.key("garment")
+
+    def refuse(key: str, said: str) -> PlanError:
+        return garment.key(key).error(said)
+
     asked = plan.garment
-    blank = garment.key("size" if asked.blank in stock.blanks else "blank").ask(
-        stock.blank, asked.blank, asked.size
-    )
-    if asked.fabric is None:
-        fabric = stock.usual_fabric(blank.name)
-    else:
-        fabric = garment.key("fabric").ask(stock.fabric, asked.fabric)
-    if asked.scoured is not None:
-        fabric = replace(fabric, scoured=asked.scoured)
+    blank, fabric = dress(asked, stock, plan.where, refuse)
     rounds, dyes = [], dict[str, Dye]()
     for number, table in enumerate(plan.round, 1):
         here = place.key("round").key(number)
@@ -121,17 +124,18 @@ def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric:
             _fold(fold, stock, blank, place.key("fold").key(n))
             for n, fold in enumerate(table.fold, 1)
         ),
-        tie=_tie(table, stock, place.key("tie")),
+        tie=_tie(table, stock, blank, place.key("tie")),
         soda=_soda(table.soda, place.key("soda")),
         ice=tuple(
             _ice(load, area * fabric.mass_per_area, place.key("ice").key(n))
             for n, load in enumerate(table.ice, 1)
         ),
         powder=tuple(
-            _powder(line, stock, area, place.key("dye").key(n))
+            powder
             for n, line in enumerate(table.dye, 1)
+            for powder in _powder(line, stock, area, place.key("dye").key(n))
         ),
-        incline=table.rest.incline,
+        incline=table.rest.slope,
         rest_on=table.rest.on,
         room=table.rest.room,
         batch_time=table.batch.time,
@@ -140,6 +144,7 @@ def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric:
         wash=table.wash,
         outside=_up(table),
         lies=table.rest.lies,  # type: ignore[arg-type]
+        tub=table.rest.floor,
     )
 
 
@@ -200,7 +205,7 @@ def _pole(fold: PoleFold, stock: Stock, place: _Place) -> PoleWrap:
     )
 
 
-def _tie(table: RoundTable, stock: Stock, place: _Place) -> Tie | None:
+def _tie(table: RoundTable, stock: Stock, blank: Blank, place: _Place) -> Tie | None:
     tie = table.tie
     kind = tie.kind_after(table.fold[-1].kind if table.fold else "")
     if kind == "none":
@@ -214,17 +219,59 @@ def _tie(table: RoundTable, stock: Stock, place: _Place) -> Tie | None:
         word, pull = " ".join(pull.casefold().split()), place.key("pull").ask(stock.tie_pull, pull)
     if kind == "bands":
         return BandTie(count=tie.count, pull=pull, width=tie.width, word=word)
-    if tie.thickness > tie.spacing:
+    if kind == "string" and tie.thickness > tie.spacing:
         raise place.key("spacing").error(
             f"string {show_length(tie.thickness)} thick every {show_length(tie.spacing)} would lie "
             "on top of itself; a spacing greater than the string's thickness is needed"
         )
+    if kind == "rings":
+        return _rings(tie, pull, word, blank, place)
     return StringTie(
         spacing=tie.spacing,
         pull=pull,
         thickness=tie.thickness,
         word=word,
         crossed=tie.crossed,
+    )
+
+
+def _rings(tie: TieTable, pull: float, word: str, blank: Blank, place: _Place) -> TiedRings:
+    known = words.PLACES.get(blank.cut, ())
+    for spot in tie.spots or ():
+        if spot.place not in known:
+            raise place.key("spots").error(
+                f"a {blank.name} has no '{spot.place}'; {choices('', known)}"
+            )
+    wide = tie.wound * tie.thickness
+    least = wide if tie.times > 1 else 0.0
+    if tie.apart < least:
+        raise place.key("apart").error(
+            f"rings of thread {show_length(wide)} wide every {show_length(tie.apart)} would lie on "
+            "each other; write more, or fewer turns"
+        )
+    if tie.from_tip < 0.5 * wide:
+        raise place.key("from_tip").error(
+            f"a ring of thread {show_length(wide)} wide does not fit {show_length(tie.from_tip)} "
+            "from the tip; write more, or fewer turns"
+        )
+    reach = tie.from_tip + (tie.times - 1) * tie.apart + 0.5 * wide
+    if tie.every is not None and tie.every < 2.0 * reach:
+        raise place.key("every").error(
+            f"each peak takes the cloth for {show_length(reach)} round its tip, so peaks every "
+            f"{show_length(tie.every)} would share it; at least {show_length(2.0 * reach)} is "
+            "needed"
+        )
+    spots = tie.spots or (() if tie.every is not None else (Spot("middle"),))
+    return TiedRings(
+        spots=spots,
+        every=tie.every or 0.0,
+        from_tip=tie.from_tip,
+        times=tie.times,
+        apart=tie.apart,
+        wound=tie.wound,
+        thickness=tie.thickness,
+        pull=pull,
+        word=word,
     )
 
 
@@ -277,14 +324,23 @@ def _ice(load: IceTable, cloth_mass: float, place: _Place) -> Ice:
                 f"comes to {show_mass(mass)} of ice; it must lie from 10 g to 100 kg"
             )
     chunk = load.chunk if load.chunk is not None else words.ICE_CHUNK[load.kind]
-    return Ice(mass=mass, chunk=chunk, kind=load.kind)
+    return Ice(
+        mass=mass,
+        chunk=chunk,
+        kind=load.kind,
+        after=load.after,
+        beside=words.HEAPS[load.heap],
+        heap="" if load.heap == "mounded" else load.heap,
+        turned=load.turned,
+    )
 
 
-def _powder(line: DyeTable, stock: Stock, area: float, place: _Place) -> Powder:
+def _powder(line: DyeTable, stock: Stock, area: float, place: _Place) -> tuple[Powder, ...]:
     dye = stock.dye(line.dye)
-    low, high = line.at
+    zone = line.at if isinstance(line.at, tuple) else words.ZONES["all"]
+    spot = None if isinstance(line.at, tuple) else line.at
     if isinstance(line.amount, str):
-        scale = (high - low) * 3.0 * area / words.SPRINKLE_CLOTH
+        scale = _part(line) * words.SIDES[line.side] * 3.0 * area / words.SPRINKLE_CLOTH
         mass = words.SPRINKLE[line.amount] * scale
     else:
         mass = _weight(line.amount, dye.spoon / _TEASPOON)
@@ -293,4 +349,26 @@ def _powder(line: DyeTable, stock: Stock, area: float, place: _Place) -> Powder:
             f"comes to {show_mass(mass)} of powder; it must lie from 10 mg to 500 g"
         )
     over = words.POWDER[line.powder]
-    return Powder(dye=dye.name, mass=mass, zone=line.at, over_ice=over)
+    laid = Powder(
+        dye=dye.name,
+        mass=mass,
+        zone=zone,
+        over_ice=bool(over),
+        side=line.side,  # type: ignore[arg-type]
+        place=spot,
+        turned=line.turned,
+    )
+    if over is None:
+        half = replace(laid, mass=0.5 * mass)
+        return (half, replace(half, over_ice=True))
+    return (laid,)
+
+
+def _part(line: DyeTable) -> float:
+    """Share of the bundle's top that a dye is laid on."""
+    if isinstance(line.at, Sector):
+        return line.at.last - line.at.first
+    if isinstance(line.at, Patch):
+        return min(1.0, math.pi * line.at.radius**2 / (3.0 * words.PATCH))
+    low, high = line.at
+    return high - low

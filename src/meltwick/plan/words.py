@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+CELSIUS = 273.15  # [K] at 0 degC
+
 NEATNESS = {"tidy": 0.2, "relaxed": 0.65, "loose": 1.0}
 
 DAMP = {  # water held over dry cloth mass [kg/kg]
@@ -62,11 +64,29 @@ LIES = ("pleats up", "flat")
 CREASES = {"along": 0.0, "slanting": math.radians(45), "across": math.radians(90)}
 """Angle between an accordion's creases and the garment's length [rad]."""
 
-RESTS = ("rack",)
-RESTS_LATER = ("tub", "trough")
-POWDER = {
+TUBS = {"tub": 0.45, "bucket": 0.28}
+"""What water gathers in, and how wide the floor is [m]: a washing tub, a household bucket."""
+
+RESTS = ("rack", "flat rack", *TUBS)
+
+HEAPS: dict[str, float | None] = {
+    "mounded": None,
+    "level": 0.05,
+    "fenced": 0.0,
+    "in a trough": 0.0,
+}
+"""Share of the melt that falls beside the bundle; a mound's is `Constants.ice_beside`. Chosen."""
+
+SIDES = {"top": 1.0, "sides": 1.0, "underneath": 1.0, "all round": 3.0}
+"""Sides of a bundle, and powder for each over that for the top."""
+
+PATCH = 0.02
+"""Top of a third of a usual bundle [m2], which `SPRINKLE` is for; chosen."""
+
+POWDER: dict[str, bool | None] = {
     "under the ice": False,
     "over the ice": True,
+    "both": None,
     "under": False,
     "over": True,
 }
