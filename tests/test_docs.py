@@ -49,7 +49,7 @@ def test_plan_file_page_names_every_place_and_shows_every_start():
 
     page = (ROOT / "docs" / "plan-file.md").read_text("utf-8")
     for line in load_stock(ROOT / "no such folder").blanks.values():
-        (places,) = re.findall(rf"^- places of a .*\b{line.name}\b.*?: (.*)$", page, re.MULTILINE)
+        (places,) = re.findall(rf"^- places of .*\b{line.name}\b.*?: (.*)$", page, re.MULTILINE)
         assert tuple(places.split(", ")) == words.PLACES[line.cut]
     for fold in words.STARTS[1:]:
         assert f"`meltwick new NAME --fold {fold}`" in page

@@ -103,7 +103,8 @@ def _fibre(recipe: Recipe) -> Iterator[Advice]:
         yield Advice("note", key, f"{fabric.name} is not scoured: it wets, and dyes, in patches.")
     if (fabric.ground or fabric.ground_colour) and float(undyed(fabric).mean()) < 0.35:
         word = fabric.ground_name if fabric.ground_name != "undyed" else "dark"
-        yield Advice("warning", "garment.ground", f"On a {word} ground this dye will hardly show.")
+        at = key if fabric.ground else "garment.ground"
+        yield Advice("warning", at, f"On a {word} ground this dye will hardly show.")
 
 
 def _folds(turn: Round, garment: Garment, where: str) -> Iterator[Advice]:

@@ -10,7 +10,7 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
-from meltwick.cloth import bag, flat, legs, tank, tee
+from meltwick.cloth import bag, flat, legs, own, tank, tee
 from meltwick.cloth.pattern import Pattern, Stitching
 from meltwick.cloth.raster import Grid, covered, inside
 from meltwick.errors import PlanError, StockError
@@ -25,6 +25,7 @@ CUTS: dict[str, tuple[Callable[[Blank], tuple[Pattern, ...]], tuple[str, ...]]] 
     "tank": (tank.tank, tank.ZONES),
     "leggings": (legs.leggings, legs.LEGGINGS_ZONES),
     "socks": (legs.socks, legs.SOCK_ZONES),
+    "own": (own.own, own.ZONES),
 }
 """Outline rules by ``Blank.cut``, with the zones they name."""
 
@@ -237,5 +238,7 @@ def _along_seam(
         [grid.left + (cols + 0.5) * grid.pitch, grid.top + (rows + 0.5) * grid.pitch]
     )
     points = shapely.points(place)
-    near = shapely.distance(points, seam) < shapely.distance(points, free)
+    near = np.ones(len(points), dtype=np.bool_)  # sewn all round
+    if not free.is_empty:
+        near = shapely.distance(points, seam) < shapely.distance(points, free)
     return index[rows[near], cols[near]], place[near]

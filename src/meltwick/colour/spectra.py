@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from meltwick.colour.ground import smoothest
 from meltwick.colour.observer import WAVELENGTHS
 from meltwick.types import Component, Fabric, Floats
 
@@ -69,7 +70,8 @@ def undyed(fabric: Fabric) -> Floats:
     Parameters
     ----------
     fabric : Fabric
-        Its ``ground`` if it has one, else bleached cotton without brightener: 0.90 in the red,
+        Its ``ground`` if it has one, else the smoothest curve of its ``ground_colour`` if it has
+        one, else bleached cotton without brightener: 0.90 in the red,
         falling towards violet (a smooth curve from memory, CIE whiteness within 70 to 90).
 
     Returns
@@ -90,5 +92,7 @@ def undyed(fabric: Fabric) -> Floats:
                 f"it needs {WAVELENGTHS.size}, 400 to 700 nm by 10 nm"
             )
         return ground
+    if fabric.ground_colour:
+        return np.array(smoothest(fabric.ground_colour))
     cotton: Floats = 0.90 - 0.11 * np.exp(-(WAVELENGTHS - 400.0) / 55.0)
     return cotton

@@ -160,12 +160,13 @@ def _scale_bar(scale: float, unit: Unit) -> tuple[float, str]:
 
 
 def caption(result: Result) -> str:
-    """One line under the picture: name, dyed to white, seed and detail."""
+    """One line under the picture: name, dyed to undyed, seed and detail."""
     from meltwick.shares import dyed_to_white
 
     ratio = dyed_to_white(result.white_share)
     detail = f"detail {result.detail_pitch * 1e3:g} mm"
-    return f"{result.plan}   ·   {ratio} dyed to white   ·   seed {result.seed}   ·   {detail}"
+    said = f"{ratio} dyed to {result.cloth.fabric.ground_name}"
+    return f"{result.plan}   ·   {said}   ·   seed {result.seed}   ·   {detail}"
 
 
 def write_foot(canvas: Canvas, scale: float, caption: str, unit: Unit) -> None:

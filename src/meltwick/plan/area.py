@@ -33,7 +33,15 @@ def cloth_area(blank: Blank) -> float:
     blank : Blank
         Its cut says how the measures go together.
     """
+    if blank.shapes:
+        return sum(_polygon(ring) for ring in blank.shapes)
     return AREAS.get(blank.cut, _one_layer)(blank.measures)
+
+
+def _polygon(ring: tuple[tuple[float, float], ...]) -> float:
+    """Area inside a border, by the shoelace formula."""
+    pairs = zip(ring, (*ring[1:], ring[0]), strict=True)
+    return abs(sum(x * v - u * y for (x, y), (u, v) in pairs)) / 2
 
 
 def _one_layer(m: Mapping[str, float]) -> float:

@@ -16,10 +16,10 @@ from meltwick.stock.reading import check_schema, choices, one_line, parse_toml, 
 from meltwick.types import Blank, Component, Dye, Fabric
 from meltwick.units import QuantityError, parse, shown
 
-OWN_FILES = ("blanks.toml", "fabrics.toml", "poles.toml", "ties.toml", "dyes.toml")
+OWN_FILES = ("blanks.toml", "fabrics.toml", "grounds.toml", "poles.toml", "ties.toml", "dyes.toml")
 # the outlines that can be drawn
 CUTS = ("tee", "square", "scarf", "tote", "pillowcase", "tank", "leggings", "socks")
-SECTIONS = ("component", "dye", "fabric", "blank", "pole", "tie")
+SECTIONS = ("component", "dye", "fabric", "ground", "blank", "pole", "tie")
 
 _Found = TypeVar("_Found")
 
@@ -41,6 +41,7 @@ class Stock:
 
     blanks: Mapping[str, BlankLine]
     fabrics: Mapping[str, Fabric]
+    grounds: Mapping[str, str]  # sRGB, #rrggbb
     poles: Mapping[str, float]  # outside diameter [m]
     ties: Mapping[str, float]  # pull [N]
     components: Mapping[str, Component]
@@ -69,6 +70,18 @@ class Stock:
     def fabric(self, name: str) -> Fabric:
         """Return a fabric by name; raises StockError when there is none."""
         return _named("fabric", name, self.fabrics)
+
+    def ground(self, name: str) -> tuple[str, str]:
+        """Return a ground's name as the stock spells it, and its colour, ``#rrggbb``.
+
+        Raises
+        ------
+        StockError
+            If there is no such ground.
+        """
+        also = ", white, or a colour such as '#bdd7e8'"
+        colour = _named("ground", name, self.grounds, also)
+        return str(_spelling(name, self.grounds)), colour
 
     def dye(self, name: str) -> Dye:
         """Return a dye by name; raises StockError when there is none."""
@@ -163,6 +176,14 @@ def _read_plain(where: str, name: str, table: object, kind: str, high: float) ->
     return entry.number(name, low, high, kind=kind)
 
 
+def _read_ground(where: str, name: str, table: object) -> str:
+    if name.casefold() == "white" or not re.fullmatch(r"#[0-9a-fA-F]{6}", str(table)[:8]):
+        raise StockError(
+            one_line(f"{where}.{name} is {shown(table)}; a ground is a colour such as '#bdd7e8'")
+        )
+    return str(table).lower()
+
+
 Tables = dict[str, dict[str, tuple[str, Any]]]  # section -> name -> (where, table)
 
 
@@ -188,7 +209,7 @@ def _gather(where: str, text: str, into: Tables, mine: Tables) -> None:
 
 def _build(tables: Tables) -> Stock:
     def each(section: str) -> list[tuple[str, str, Any]]:
-        dot = "" if section in ("pole", "tie") else "."
+        dot = "" if section in ("pole", "tie", "ground") else "."
         return [
             (f"{where}: {section}" + (f"{dot}{name}" if dot else ""), name, table)
             for name, (where, table) in tables.get(section, {}).items()
@@ -198,6 +219,7 @@ def _build(tables: Tables) -> Stock:
     stock = Stock(
         blanks={n: _read_blank(w, n, t) for w, n, t in each("blank")},
         fabrics={n: read_fabric(w, n, t) for w, n, t in each("fabric")},
+        grounds={n: _read_ground(w, n, t) for w, n, t in each("ground")},
         poles={n: _read_plain(w, n, t, "length", 0.5) for w, n, t in each("pole")},
         ties={n: _read_plain(w, n, t, "force", 200.0) for w, n, t in each("tie")},
         components=components,
