@@ -160,8 +160,8 @@ def put(sheet: Canvas, body: Body, spot: Spot) -> None:
 def _label(result: Result, word: str, hands: int) -> tuple[str, str]:
     from meltwick.shares import dyed_to_white
 
-    ratio = dyed_to_white(result.white_share)
-    return f"{word} of {hands}", f"{ratio} dyed to white   ·   seed {result.seed}"
+    said = f"{dyed_to_white(result.white_share)} dyed to {result.cloth.fabric.ground_name}"
+    return f"{word} of {hands}", f"{said}   ·   seed {result.seed}"
 
 
 def hands_png(
