@@ -28,6 +28,9 @@ class Pool:
     volume: float = 0.0  # [m3]
     height: Floats = field(default_factory=lambda: np.zeros(0))  # (N,) [m] over the lowest cell
     link: Floats = field(default_factory=lambda: np.zeros(0))  # (N,) [m3/s] when covered
+    rungs: Floats = field(default_factory=lambda: np.zeros(1))  # heights that cells have [m]
+    free: Floats = field(default_factory=lambda: np.zeros(1))  # liquor below each of them [m3]
+    taken: float = 0.0  # [m3] that the whole wet bundle takes up
 
     @classmethod
     def empty(cls, floor: float, species: int) -> Pool:
@@ -39,17 +42,18 @@ class Pool:
         area = cloth.pitch**2
         self.height = bundle.height - float(bundle.height.min())
         self.link = STIR * area * np.exp(-bundle.depth / CREEP)
-        order = np.argsort(self.height, kind="stable")
-        self._rungs = self.height[order]
-        self._below = np.cumsum((bundle.thickness * area)[order])
+        self.rungs, which = np.unique(self.height, return_inverse=True)
+        taken = np.bincount(which, bundle.thickness * area)
+        self.taken = float(taken.sum())
+        below = np.cumsum(taken) - taken
+        self.free = np.maximum.accumulate(self.floor * self.rungs - below)
 
     @property
     def level(self) -> float:
         """Height of the liquor over the floor [m]: it fills what the wet bundle leaves free."""
-        free = np.maximum.accumulate(self.floor * self._rungs - self._below)
-        rung = int(np.searchsorted(free, self.volume, side="right"))
-        drowned = self._below[rung - 1] if rung else 0.0
-        return float((self.volume + drowned) / self.floor)
+        if self.volume >= self.free[-1]:
+            return max(float(self.rungs[-1]), (self.volume + self.taken) / self.floor)
+        return float(np.interp(self.volume, self.free, self.rungs))
 
     @property
     def covers(self) -> Floats:
