@@ -55,6 +55,7 @@ from meltwick.types import (
     PoleWrap,
     Recipe,
     Result,
+    Rosettes,
     Round,
     Scrunch,
     Spiral,
@@ -111,6 +112,14 @@ FOLDS: dict[type, Shown] = {
             'fold = [{ kind = "spiral", centre = "5 cm below the middle", pleats = 20, '
             'turns = 1.5, height = "3 cm", twist = "left" }]\noutside = "back"',
             f'fold = [{HALVED}, {{ kind = "spiral", pleats = 10 }}]',
+        ),
+    ),
+    Rosettes: Shown(
+        "small spirals",
+        (
+            'fold = [{ kind = "rosettes" }]',
+            f'fold = [{HALVED}, {{ kind = "rosettes", spacing = "20 cm", turns = 1, '
+            'height = "4 cm", twist = "left" }]\noutside = "back"',
         ),
     ),
     Scrunch: Shown(

@@ -5,17 +5,29 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import degrees
 
-from meltwick.advice.sizes import Garment, Pile, disc_width, piles, pleats_of, pushed_length
+from meltwick.advice.sizes import (
+    Garment,
+    Pile,
+    disc_width,
+    pack_width,
+    piles,
+    pleats_of,
+    pushed_length,
+    rosettes_of,
+)
 from meltwick.types import (
     Accordion,
     Clamps,
     Halve,
     PoleWrap,
+    Rosettes,
     Round,
     Scrunch,
     Spiral,
+    Spot,
     StringTie,
     Tie,
+    TiedRings,
 )
 from meltwick.units import show_inches, show_length
 
@@ -40,6 +52,8 @@ def fold_and_tie(turn: Round, garment: Garment) -> list[str]:
             strip = "that strip"
         elif isinstance(fold, Scrunch):
             lines.append(_scrunch(fold, pile))
+        elif isinstance(fold, Rosettes):
+            lines += _rosettes(fold, pile, garment, up)
         else:
             lines += _twist(fold, pile, garment, up)
     return [*lines, *_tie(turn)]
@@ -130,12 +144,27 @@ def _twist(fold: Spiral, pile: Pile, garment: Garment, up: str) -> Iterator[str]
     turns = {1.0: "once", 2.0: "twice"}.get(fold.turns, f"{fold.turns:.2g} times")
     across = disc_width(fold, pile, garment.thickness)
     yield (
-        f"Pinch it {_spot(fold, up)} and turn it {hands}, so that about {fold.pleats} pleats "
-        "gather round the pinch."
+        f"Pinch it {_spot(fold.centre, up)} and turn it {hands}, so that about "
+        f"{fold.pleats} pleats gather round the pinch."
     )
     yield (
         f"Keep turning, about {turns} round in all, and keep the pleats {_both(fold.height)} tall, "
         f"until it has drawn into a disc about {_both(across)} across."
+    )
+
+
+def _rosettes(fold: Rosettes, pile: Pile, garment: Garment, up: str) -> Iterator[str]:
+    # the twist is told from above, as a spiral's is
+    hands = "as a clock's hands go" if fold.sense == "right" else "against a clock's hands"
+    count = rosettes_of(fold, pile)
+    yield (
+        f"Pinch it here and there, about {_both(fold.spacing)} apart, some {count} times in all; "
+        f"turn each pinch {hands}, about {fold.turns:.2g} round, so that about {fold.pleats} "
+        "pleats gather round it."
+    )
+    yield (
+        f"Keep all these small spirals {_both(fold.height)} tall and push them together side by "
+        f"side, as one disc about {show_length(pack_width(fold, pile, garment.thickness))} across."
     )
 
 
@@ -148,8 +177,7 @@ def _scrunch(fold: Scrunch, pile: Pile) -> str:
     )
 
 
-def _spot(fold: Spiral, up: str) -> str:
-    spot = fold.centre
+def _spot(spot: Spot, up: str) -> str:
     off = []
     if spot.right:
         side = _hand("right" if spot.right > 0 else "left", up)
@@ -169,6 +197,9 @@ def _tie(turn: Round) -> Iterator[str]:
         return
     if isinstance(tie, Clamps):
         yield _clamp(tie)
+        return
+    if isinstance(tie, TiedRings):
+        yield from _rings(tie, _laid(turn)[0])
         return
     pull = f"{tie.pull:.2g} N ({tie.pull / 9.80665:.2g} kg)"
     pulled = f"pulled {tie.word}, about {pull}" if tie.word else f"pulled at about {pull}"
@@ -208,5 +239,26 @@ def _clamp(tie: Clamps) -> str:
     )
 
 
+def _rings(tie: TiedRings, up: str) -> Iterator[str]:
+    if tie.spots:
+        where = "; ".join(_spot(spot, up) for spot in tie.spots)
+        yield f"Pull up a peak through all layers {where}."
+    else:
+        yield (
+            "Pull up peaks here and there all over it, through all layers, no two nearer than "
+            f"{_both(tie.every)}."
+        )
+    pull = f"{tie.pull:.2g} N ({tie.pull / 9.80665:.2g} kg)"
+    pulled = f"pulled {tie.word}, about {pull}" if tie.word else f"pulled at about {pull}"
+    wide = f"{tie.wound} turns side by side, a ring {show_length(tie.wound * tie.thickness)} wide"
+    again = ""
+    if tie.times > 1:
+        again = f", and again every {_both(tie.apart)} down from it, {tie.times} rings in all"
+    yield (
+        f"Gather each evenly and tie it off {_both(tie.from_tip)} from the tip with thread "
+        f"{show_length(tie.thickness)} thick, {pulled}: {wide}{again}. Let the peaks fall over."
+    )
+
+
 def _is_disc(turn: Round) -> bool:
-    return bool(turn.folds) and isinstance(turn.folds[-1], Spiral)
+    return bool(turn.folds) and isinstance(turn.folds[-1], Spiral | Rosettes)

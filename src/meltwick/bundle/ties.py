@@ -8,18 +8,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from meltwick import binding, chance
-from meltwick.bundle import clamps
+from meltwick.bundle import clamps, peaks
 from meltwick.bundle.pole import BARE_PRESSURE
 from meltwick.constants import Constants
 from meltwick.folding import Stack
 from meltwick.folding.hand import WIDTH
 from meltwick.folding.stack import SUBS
 from meltwick.stacking import Stacked
-from meltwick.types import BandTie, Clamps, Cloth, Floats, Round, StringTie
+from meltwick.types import BandTie, Clamps, Cloth, Floats, Round, StringTie, TiedRings
 
 if TYPE_CHECKING:
     from meltwick.bundle.flat import Lying
 
+CLOSED = 3  # turns of thread side by side that let no film pass; chosen
 ASKEW = 0.06  # [rad] spread of a line's direction at neatness 1; chosen
 
 
@@ -59,6 +60,11 @@ def tie_flat(
         return Tied(bare, np.zeros(points), thin, constants)
     if isinstance(tie, Clamps):
         return _clamped(cloth, lying, tie, found, constants)
+    if isinstance(tie, TiedRings):
+        pressure, covered = peaks.threads(tie, stack, lying, cloth, constants)
+        thin = binding.stack_thickness(cloth.fabric, BARE_PRESSURE, constants)
+        # turns side by side close a ring: no film finds its way between them
+        return Tied(bare + pressure, covered, thin, constants, sealed=tie.wound >= CLOSED)
     layer = stack.disc.thickness if stack.disc else thin
     volume = cloth.size * cloth.pitch**2 * layer
     tall = max(float(lying.height.max()), layer)

@@ -13,18 +13,21 @@ from meltwick.plan.reading import (
     is_number,
     name_or_quantity,
     quantity,
+    spot,
     whole,
     word,
     word_or_quantity,
 )
 from meltwick.plan.table import Table
 from meltwick.stock.reading import listed
+from meltwick.types import Spot
 from meltwick.units import shown
 
 TIE_KEYS: dict[str, tuple[str, ...]] = {
     "string": ("spacing", "thickness", "crossed", "pull"),
     "bands": ("count", "width", "pull"),
     "clamps": ("shape", "size", "breadth", "at", "turn", "force"),
+    "rings": ("spots", "every", "from_tip", "times", "apart", "wound", "thickness", "pull"),
 }
 """Which keys each kind has, `kind` apart."""
 
@@ -48,6 +51,19 @@ def _spot_on_pile() -> PlainValidator:
     return PlainValidator(read)
 
 
+def _spots() -> PlainValidator:
+    """Read places of the garment: one, or a list of them."""
+    one = spot()
+
+    def read(found: object) -> tuple[Spot, ...]:
+        several = found if isinstance(found, list) else [found]
+        if not 1 <= len(several) <= 60:
+            raise fault(f"{len(several)} spots are written; write 1 to 60 such as ['chest']")
+        return tuple(one.func(each) for each in several)  # type: ignore[call-arg]
+
+    return PlainValidator(read)
+
+
 class TieTable(Table):
     """How the bundle is held."""
 
@@ -55,7 +71,8 @@ class TieTable(Table):
 
     kind: Annotated[str, word(words.TIES, words.TIES_LATER)] = Field(
         default="string",
-        description="string wound round, bands through the middle, clamps on both faces, or none; "
+        description="string wound round, bands through the middle, clamps on both faces, peaks "
+        "tied off with rings of thread, or none; "
         "a spiral takes bands, and cloth that is not folded none, if nothing is written",
     )
     spacing: Annotated[float, quantity("length", "3 mm", "300 mm")] = Field(
@@ -71,6 +88,25 @@ class TieTable(Table):
     crossed: Annotated[bool, flag()] = Field(
         default=False,
         description="whether the string is wound there and back again, so that it makes diamonds",
+    )
+    spots: Annotated[tuple[Spot, ...] | None, _spots()] = Field(
+        default=None, description="where peaks are drawn up: a place, or a list of them"
+    )
+    every: Annotated[float | None, quantity("length", "3 cm", "1 m")] = Field(
+        default=None,
+        description="peaks scattered over the cloth, no two nearer than this, instead of spots",
+    )
+    from_tip: Annotated[float, quantity("length", "1 cm", "50 cm")] = Field(
+        default=0.05, description="cloth from a peak's tip to its first ring of thread"
+    )
+    times: Annotated[int, whole(1, 12)] = Field(
+        default=1, description="rings of thread round each peak, farther and farther down"
+    )
+    apart: Annotated[float, quantity("length", "5 mm", "20 cm")] = Field(
+        default=0.03, description="from one ring of thread to the next on a peak"
+    )
+    wound: Annotated[int, whole(1, 40)] = Field(
+        default=6, description="turns of thread side by side in each ring"
     )
     count: Annotated[int, whole(1, 24)] = Field(
         default=3, description="how many bands; each makes two wedges of a disc"
@@ -119,6 +155,10 @@ class TieTable(Table):
                 "shape = 'bar'",
                 "breadth",
             )
+        if self.spots is not None and self.every is not None:
+            raise fault(
+                "the peaks have their spots already; write spots or every, not both", "every"
+            )
         return self
 
     def kind_after(self, last_fold: str) -> str:
@@ -126,8 +166,10 @@ class TieTable(Table):
         if "kind" in self.model_fields_set:
             return self.kind
         for kind, keys in TIE_KEYS.items():
-            if self.model_fields_set & set(keys) - {"pull"}:
+            if self.model_fields_set & set(keys) - {"pull", "thickness"}:
                 return kind
+        if "thickness" in self.model_fields_set:
+            return "string"
         if not last_fold and not self.model_fields_set:
             return "none"
         return "bands" if last_fold in ("spiral", "rosettes", "scrunch") else self.kind
@@ -143,6 +185,12 @@ def check_tie(tie: TieTable, folds: tuple[Any, ...]) -> None:
     """
     last = folds[-1].kind if folds else ""
     kind = tie.kind_after(last)
+    if kind == "rings" and last not in ("", "halve"):
+        raise fault(
+            "peaks for 'rings' are drawn up out of flat cloth; leave it unfolded, with fold = [], "
+            "or only halve it",
+            "tie.kind",
+        )
     if last == "pole" and kind == "bands":
         raise fault(
             "'bands' go round a disc or a brick; cloth on a pole takes string or none", "tie.kind"
