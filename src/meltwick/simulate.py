@@ -13,6 +13,7 @@ from threadpoolctl import threadpool_limits
 
 from meltwick.bundle import build_bundle
 from meltwick.cloth import build_cloth
+from meltwick.cloth.wetting import wetted
 from meltwick.colour import render
 from meltwick.constants import Constants
 from meltwick.plan import Plan, digest, resolve
@@ -32,7 +33,9 @@ from meltwick.types import (
     PoleWrap,
     Recipe,
     Result,
+    Rosettes,
     RoundReport,
+    Scrunch,
     Spiral,
     Watcher,
 )
@@ -91,7 +94,7 @@ def simulate(
             pitch=pitch,
             start=start,
             constants=constants,
-            observer=observer or _quiet,
+            observer=_quiet if observer is None else observer,
             threads=threads,
         )
 
@@ -108,7 +111,7 @@ def run(
 ) -> Result:
     """Carry out a resolved plan; ``name`` is its digest."""
     clock = time.perf_counter()
-    cloth = build_cloth(recipe.blank, recipe.fabric, pitch)
+    cloth = wetted(build_cloth(recipe.blank, recipe.fabric, pitch), recipe.seed)
     with _at_most(threads if cloth.size > SMALL else 1):
         return _carry_out(recipe, name, cloth, clock, pitch, start, constants, observer, threads)
 
@@ -177,8 +180,8 @@ def _carry_out(
             seconds[stage] = seconds.get(stage, 0.0) + spent
         tell("colouring", 0, 1)
         begun = time.perf_counter()
-        # a blend shows the dye of its dyeable fibre over all of its fibre
-        shown = replace(fixed, amount=fixed.amount * recipe.fabric.dyeable_share)
+        # a blend, and a patch that does not wet, show the dye of some fibre over all of it
+        shown = replace(fixed, amount=fixed.amount * cloth.taking)
         looks.append(render(cloth, shown))
         shares = measure_shares(cloth, looks[-1])
         reports.append(replace(report, shares=shares.whole))
@@ -217,7 +220,14 @@ def _underneath(start: FixedDye | None, species: tuple[Component, ...], cloth: C
     return FixedDye(start.species + more, np.hstack([start.amount, room]))
 
 
-_WORDS = {Halve: "halve", PoleWrap: "pole", Accordion: "accordion", Spiral: "spiral"}
+_WORDS = {
+    Halve: "halve",
+    PoleWrap: "pole",
+    Accordion: "accordion",
+    Spiral: "spiral",
+    Scrunch: "scrunch",
+    Rosettes: "rosettes",
+}
 
 
 def _last_fold(recipe: Recipe) -> str:

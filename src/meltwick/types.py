@@ -28,15 +28,17 @@ Observer = Callable[[str, int, int], None]
 class Moment:
     """The dye of a round at one moment. It costs nothing until ``amount`` is called."""
 
+    cloth: Cloth
     round: int  # counted from 1
-    stage: str  # melting, waiting or washed
+    stage: str  # melting, turned (melting again, turned over), waiting or washed
     hours: float  # since the round's ice went on
     ice_gone: float  # [h] when it is
     done: int  # steps of the stage that are over
     total: int
     amount: Callable[[], Floats]
-    """All dye on the cloth, as powder, dissolved, held, hydrolysed or fixed, (N, K) [kg per kg
-    of all fibre]; what `meltwick.colour.render` takes."""
+    """All dye on the cloth, as powder, dissolved, held, hydrolysed or fixed, as far as the fibre
+    has sites for it, (N, K) [kg per kg of all fibre]: what `meltwick.colour.render` takes."""
+    species: tuple[Component, ...]
 
 
 Watch = Callable[[Moment], None]
@@ -176,7 +178,18 @@ class Scrunch:
     bump: float = 0.035  # [m] of cloth folded back in a pleat, on the mean
 
 
-Fold = Halve | PoleWrap | Accordion | Spiral | Scrunch
+@dataclass(frozen=True)
+class Rosettes:
+    """Twist round many points side by side, and hold the small spirals together as one disc."""
+
+    spacing: float = 0.16  # [m] between neighbouring centres, on the mean
+    pleats: int = 8  # that meet at each centre
+    turns: float = 0.6  # that a pleat makes from its centre to the far edge
+    height: float = 0.03  # [m] of the disc
+    sense: Literal["right", "left"] = "right"
+
+
+Fold = Halve | PoleWrap | Accordion | Spiral | Scrunch | Rosettes
 
 
 @dataclass(frozen=True)
@@ -359,6 +372,14 @@ class Cloth:
     details: tuple[Detail, ...] = ()  # lines that a picture draws
     places: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     """Points of the body by name, [m] right of the spine and down from the shoulder."""
+    wets: Floats = field(default_factory=lambda: np.zeros(0))
+    """(N,) share of the fibre that water reaches; empty: all of it, everywhere."""
+
+    @property
+    def taking(self) -> float | Floats:
+        """Share of the fibre mass that takes dye: one number, or (N, 1) for unscoured cloth."""
+        share = self.fabric.dyeable_share
+        return share * self.wets[:, None] if self.wets.size else share
 
     @property
     def size(self) -> int:

@@ -40,6 +40,8 @@ def water_held(
     theta = pores * (constants.residual + (1.0 - constants.residual) * wet)
     brought = damp * bundle.solid * cloth.fabric.fibre_density / 1000.0
     theta = np.maximum(theta, np.minimum(brought, 0.98 * pores))
+    if cloth.wets.size:
+        theta = theta * cloth.wets
     return np.asarray(theta * bundle.thickness * cloth.pitch**2)
 
 

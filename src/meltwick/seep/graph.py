@@ -80,6 +80,8 @@ def network(cloth: Cloth, bundle: Bundle, constants: Constants) -> Network:
     loose = cloth.fabric.solid
     height = bundle.height - bundle.height.min()
     conductivity = saturated_conductivity(bundle.solid, loose, constants)
+    if cloth.wets.size:  # as relative permeability: the cube of the wet share (Irmay 1954, memory)
+        conductivity = conductivity * cloth.wets**3
     pairs = np.concatenate([cloth.edges, cloth.seams, bundle.contacts, bundle.film])
     plane = np.concatenate([cloth.edges, cloth.seams])
     thick = bundle.thickness

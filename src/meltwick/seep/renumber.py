@@ -47,6 +47,7 @@ class Sweepwise:
             mass_per_area=cloth.mass_per_area[by],
             dyeable=cloth.dyeable[by],
             zone=cloth.zone[by],
+            wets=cloth.wets[by] if cloth.wets.size else cloth.wets,
             edges=self._place[cloth.edges],
             seams=self._place[cloth.seams],
         )
