@@ -98,7 +98,7 @@ def read_folder(text: str) -> Path:
 
 
 @contextmanager
-def _by_key(recipe: Recipe) -> Iterator[None]:
+def by_key(recipe: Recipe) -> Iterator[None]:
     """Name the key of a fault that shows only when the cloth is folded."""
     try:
         yield
@@ -118,7 +118,7 @@ def _predict(
 
     prepare_kernels()
     start = time.perf_counter()
-    with _by_key(recipe), Stages(wanted=not quiet) as stages:
+    with by_key(recipe), Stages(wanted=not quiet) as stages:
         if hands == 1:
             from meltwick.simulate import simulate
 

@@ -116,6 +116,7 @@ def draw_rounds(result: Result, *, plain: bool = False, unit: Unit = "cm") -> Im
     """
     from meltwick.shares import dyed_to_white
 
+    bare = result.cloth.fabric.ground_name
     moved = deepening(result.looks)
     first = paint_body(replace(result, look=result.looks[0]), plain)
     wide, tall = first.bare_size
@@ -125,7 +126,7 @@ def draw_rounds(result: Result, *, plain: bool = False, unit: Unit = "cm") -> Im
         piece = first if n == 0 else paint_body(replace(result, look=look), plain)
         change = paint_body(replace(result, look=replace(look, srgb=ramp(moved[n]))), True)
         ratio = dyed_to_white(turn.shares["white"])
-        words = (f"after round {n + 1}   ·   {ratio} dyed to white", f"what round {n + 1} changed")
+        words = (f"after round {n + 1}   ·   {ratio} dyed to {bare}", f"what round {n + 1} changed")
         for left, body, word in zip(grid.lefts, (piece, change), words, strict=True):
             put(sheet, body, (left, grid.tops[n], grid.scale))
             spot = (left + grid.scale * wide / 2.0, grid.tops[n] + grid.scale * tall + 27.0)
@@ -148,8 +149,8 @@ def _write_key(sheet: Canvas, grid: _Grid) -> None:
     sheet[top : top + tall, left : left + wide] = colours[None]
     size = (grid.width, grid.height)
     ends = (("as it was", left - 14, "rm"), ("another colour", left + wide + 14, "lm"))
-    for word, x, anchor in ends:
-        mask = 0.7 * draw.text_mask(size, (x, top + tall / 2.0), word, 17, anchor)
+    for word, side, anchor in ends:
+        mask = 0.7 * draw.text_mask(size, (side, top + tall / 2.0), word, 17, anchor)
         draw.lay(sheet, draw.decode(np.array(INK) / 255.0), mask)
     for value, word in MARKS:
         x = left + wide * value / MOST

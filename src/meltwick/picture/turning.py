@@ -39,11 +39,16 @@ def laid_across(result: Result) -> Result:
         The same cells with the same colours, turned for drawing: (x, y) has become (y, -x). A
         piece that need not lie across is returned as it is.
     """
-    cloth = result.cloth
+    turned = cloth_across(result.cloth)
+    return result if turned is result.cloth else replace(result, cloth=turned)
+
+
+def cloth_across(cloth: Cloth) -> Cloth:
+    """Turn a long cloth a quarter to the left; one that need not lie across stays as it is."""
     if not lies_across(cloth):
-        return result
+        return cloth
     cols = cloth.panels[0].index.shape[1]
-    turned = replace(
+    return replace(
         cloth,
         panels=tuple(_panel(panel, cols * cloth.pitch) for panel in cloth.panels),
         row=(cols - 1 - cloth.col).astype(np.int32),
@@ -53,7 +58,6 @@ def laid_across(result: Result) -> Result:
         details=tuple(_detail(line) for line in cloth.details),
         places={name: (y, -x) for name, (x, y) in cloth.places.items()},
     )
-    return replace(result, cloth=turned)
 
 
 def _panel(panel: Panel, width: float) -> Panel:

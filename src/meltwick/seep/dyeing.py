@@ -15,7 +15,7 @@ from meltwick.seep.melting import Course, hours_90, together, ways
 from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid
 from meltwick.seep.transport import March, raster_lines
-from meltwick.seep.watching import Clockwork, watched
+from meltwick.seep.watching import Clockwork, Showing
 from meltwick.types import (
     Balance,
     Bundle,
@@ -73,9 +73,11 @@ def dye(
     powder = replace(laid, under=course.powder.under)
     first = course.sweep.dye(start)
     march = course.march = _ready(course.sorted_cloth, powder, first, constants, threads)
+    showing = None
     if watch is not None:
-        clockwork = Clockwork(sides[0].melt, spec.batch_time, effort)
-        observer = watched(observer, watch, march, course, cloth, round_number, clockwork)
+        clockwork = Clockwork(tuple(way.melt for way in sides), spec.batch_time, effort)
+        showing = Showing(watch, march, course, cloth, round_number, clockwork)
+        observer = showing.observer(observer)
     course.melt(sides[0], observer)
     for way in sides[1:]:
         course.turn(way, observer)
@@ -85,8 +87,8 @@ def dye(
     observer(WASH, 0, 1)
     fixed, balance = _wash_out(march, laid, start, course)
     observer(WASH, 1, 1)
-    if watch is not None:
-        watch(clockwork.washed(fixed * cloth.fabric.dyeable_share, round_number))
+    if showing is not None:
+        showing.washed(fixed)
     report = RoundReport(
         layers_mean=float(bundle.layers.mean()),
         exposed_share=float(bundle.exposed.mean()),

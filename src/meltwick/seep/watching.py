@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
 
 from meltwick.seep.ice import Heaps, Melt
 from meltwick.seep.levels import Effort, Steps
+from meltwick.seep.melting import TURNED
 from meltwick.seep.stages import BATCH, MARCH, batch_edges
 from meltwick.seep.transport import March
 from meltwick.types import Cloth, Floats, Moment, Observer, Watch
@@ -27,62 +29,89 @@ class Numbering(Protocol):
 class Clockwork:
     """Tells the hours since the ice went on from the steps that are over."""
 
-    melt: Melt | Heaps
+    melts: tuple[Melt | Heaps, ...]  # of each way up of the bundle
     batch: float  # [s]
     effort: Effort
 
     @property
     def ice_gone(self) -> float:
         """When the last ice is gone [h]."""
-        return float(Steps.of(self.melt, self.effort.steps).seconds.sum()) / HOUR
+        return sum(float(edges[-1]) for edges in self._melting)
+
+    @cached_property
+    def _melting(self) -> tuple[Floats, ...]:
+        """Hours at the ends of each melt's steps, each from its own start."""
+        return tuple(
+            np.append(0.0, np.cumsum(Steps.of(melt, self.effort.steps).seconds)) / HOUR
+            for melt in self.melts
+        )
 
     def hours(self, stage: str, done: int) -> float:
         """Hours since the ice went on when ``done`` steps of a stage are over."""
-        if stage == MARCH:
-            return float(Steps.of(self.melt, self.effort.steps).seconds[:done].sum()) / HOUR
-        return self.ice_gone + float(batch_edges(self.batch, self.effort)[done]) / HOUR
-
-    def washed(self, amount: Floats, number: int) -> Moment:
-        """Return the moment after wash-out; ``amount`` is (N, K) [kg per kg of all fibre]."""
-        end = self.hours(BATCH, self.effort.batch)
-        return Moment(number, "washed", end, self.ice_gone, 1, 1, lambda: amount)
+        if stage == BATCH:
+            return self.ice_gone + float(batch_edges(self.batch, self.effort)[done]) / HOUR
+        way = 1 if stage == TURNED else 0
+        before = sum(float(edges[-1]) for edges in self._melting[:way])
+        return before + float(self._melting[way][done])
 
 
-_STAGES = {MARCH: "melting", BATCH: "waiting"}
+_STAGES = {MARCH: "melting", TURNED: "turned", BATCH: "waiting"}
 
 
-def watched(
-    observer: Observer,
-    watch: Watch,
-    march: March,
-    sweep: Numbering,
-    cloth: Cloth,
-    number: int,
-    clockwork: Clockwork,
-) -> Observer:
-    """Return an observer that also shows the dye to ``watch``, first of all as it is laid."""
+@dataclass(frozen=True)
+class Showing:
+    """Shows the dye of one round to a watcher."""
 
-    def amount() -> Floats:
-        return sweep.back(_on_cloth(march)) * cloth.fabric.dyeable_share
+    watch: Watch
+    march: March
+    numbering: Numbering
+    cloth: Cloth
+    number: int  # of the round
+    clockwork: Clockwork
 
-    def moment(stage: str, done: int, total: int) -> Moment:
-        hours = clockwork.hours(stage, done)
-        return Moment(number, _STAGES[stage], hours, clockwork.ice_gone, done, total, amount)
+    def observer(self, observer: Observer) -> Observer:
+        """Return an observer that shows the dye too, first of all as it is laid."""
 
-    def tell(stage: str, done: int, total: int) -> None:
-        observer(stage, done, total)
-        if stage in _STAGES:
-            watch(moment(stage, done, total))
+        def tell(stage: str, done: int, total: int) -> None:
+            observer(stage, done, total)
+            if stage in _STAGES:
+                self.watch(self._moment(stage, done, total))
 
-    watch(moment(MARCH, 0, clockwork.effort.steps))
-    return tell
+        self.watch(self._moment(MARCH, 0, self.clockwork.effort.steps))
+        return tell
+
+    def washed(self, fixed: Floats) -> None:
+        """Show what is left after wash-out, (N, K) [kg per kg of fibre that takes dye]."""
+        end = self._moment(BATCH, self.clockwork.effort.batch, 1)
+        amount = fixed * self.cloth.taking
+        self.watch(replace(end, stage="washed", done=1, amount=lambda: amount))
+
+    def _moment(self, stage: str, done: int, total: int) -> Moment:
+        return Moment(
+            cloth=self.cloth,
+            round=self.number,
+            stage=_STAGES[stage],
+            hours=self.clockwork.hours(stage, done),
+            ice_gone=self.clockwork.ice_gone,
+            done=done,
+            total=total,
+            amount=self._amount,
+            species=self.march.species,
+        )
+
+    def _amount(self) -> Floats:
+        held = self.numbering.back(_on_cloth(self.march))
+        return held * self.cloth.taking
 
 
 def _on_cloth(march: March) -> Floats:
     """All dye of every cell as if the fibre held it, (N, K) [kg per kg of fibre that takes dye].
 
-    Hydrolysed dye no longer fixes but keeps its colour, and stays until it is rinsed out.
+    Hydrolysed dye no longer fixes but keeps its colour, and stays until it is rinsed out. Of a
+    heap of powder no more is shown than the fibre has sites for.
     """
     loose = march.powder + march.mass + march.spent
-    held = loose / np.maximum(march.fibre, 1e-30)[:, None]
-    return np.asarray(march.fixed + np.where(march.fibre[:, None] > 0.0, held, 0.0))
+    taken = march.fibre[:, None] > 0.0
+    held = march.fixed + np.where(taken, loose / np.maximum(march.fibre, 1e-30)[:, None], 0.0)
+    whole = held.sum(axis=1)
+    return np.asarray(held * np.minimum(1.0, march.sites / np.maximum(whole, 1e-30))[:, None])
