@@ -40,6 +40,7 @@ TABLES: tuple[tuple[str, type[models.Table], str], ...] = (
         '[[round]]\nfold = [{{ kind = "accordion", {} }}]',
     ),
     ("`fold`, a spiral", folds.SpiralFold, '[[round]]\nfold = [{{ kind = "spiral", {} }}]'),
+    ("`fold`, rosettes", folds.RosettesFold, '[[round]]\nfold = [{{ kind = "rosettes", {} }}]'),
     ("`fold`, a scrunch", folds.ScrunchFold, '[[round]]\nfold = [{{ kind = "scrunch", {} }}]'),
     ("`tie`", models.TieTable, "[[round]]\ntie = {{ {} }}"),
     ("`soda`", models.SodaTable, "[[round]]\nsoda = {{ {} }}"),

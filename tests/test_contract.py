@@ -59,6 +59,7 @@ from meltwick.types import (
     Round,
     Scrunch,
     Spiral,
+    Stitching,
     StringTie,
     Tie,
     TiedRings,
@@ -163,6 +164,14 @@ TIES: dict[type, Shown] = {
             'tie = { kind = "rings", spots = ["5 cm below the top", "middle"], from_tip = "3 cm", '
             'times = 2, apart = "2 cm", wound = 4, pull = "very tight" }',
             'tie = { kind = "rings", every = "10 cm", from_tip = "4 cm", wound = 3 }',
+            'tie = { kind = "rings", outline = "square", capped = true, wound = 2 }',
+        ),
+    ),
+    Stitching: Shown(
+        "stitch",
+        (
+            'tie = { kind = "stitching", stitch = "3 cm", spacing = "6 cm" }',
+            'tie = { kind = "stitching", rows = "along", stitch = "4 cm", pull = "snug" }',
         ),
     ),
     NoneType: Shown("", ('tie = { kind = "none" }',)),
@@ -317,6 +326,7 @@ def test_a_plan_may_name_every_fold_and_tie_that_there_is() -> None:
     assert {type(recipe.rounds[0].folds[0]) for recipe in made} == set(get_args(Fold))
     assert len(kinds) == len(get_args(Fold))
     plain = {"bands": DISC, "clamps": 'fold = [{ kind = "accordion" }]', "rings": "fold = []"}
+    plain["stitching"] = plain["rings"]
     held = [
         understood(plan_text(SMALL, plain.get(k, POLE), f'tie = {{ kind = "{k}" }}'))
         for k in words.TIES
@@ -406,7 +416,7 @@ def test_the_books_close(text: str) -> None:
     assert min(parts.values()) >= 0.0
     assert least >= 0.0
     cloth = result.cloth
-    fibre = cloth.mass_per_area * cloth.pitch**2 * cloth.dyeable * cloth.fabric.dyeable_share
+    fibre = cloth.mass_per_area * cloth.pitch**2 * cloth.dyeable * np.ravel(cloth.taking)
     held = float((result.fixed.amount * fibre[:, None]).sum())
     assert held == pytest.approx(parts["fixed"], rel=1e-9, abs=1e-12 * laid)
     most = CONSTANTS.sites * cloth.fabric.uptake

@@ -116,7 +116,7 @@ def test_spelling_still_decides_where_nothing_else_does():
         ('size = "M"', ("size: no such key", "'size' goes inside the [garment]")),
         ('[[round]]\nfold = ["brick"]', ("round.1.fold.1", '{ kind = "accordion" }')),
         ("[[round]]\nice = []", ("round.1.ice", "at least 1 is needed")),
-        ('[[round]]\nfold = [{ kind = "rosette" }]', ("'rosettes' not built yet", "pole")),
+        ('[[round]]\nfold = [{ kind = "rosette" }]', ("did you mean 'rosettes'", "pole")),
         ('[[round]]\nfold = [{ kind = "crumple" }]', ("did you mean 'scrunch'", "pole")),
         ('[[round]]\ntie = { kind = "clamped plates" }', ("string", "did you mean 'clamps'")),
         ('[[round]]\nfold = [{ pole = "38 mm" }]', ("no pole '38 mm'", "diameter = '38 mm'")),

@@ -359,7 +359,7 @@ def test_the_template_of_an_accordion_shows_how_to_make_a_brick():
     [
         ("acordion", "did you mean 'accordion'"),
         ("halve", "it may be pole, accordion or spiral"),
-        ("rosettes", "not built yet"),
+        ("rosettes", "it may be pole, accordion or spiral"),
         ("../secret", "is not known"),
         ("x" * 9000, "is not known"),
     ],

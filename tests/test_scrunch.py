@@ -78,7 +78,7 @@ def test_cloth_is_drawn_in_as_asked(draw: float, bump: float) -> None:
 
 @pytest.mark.parametrize("bump", [0.015, 0.035, 0.06, 0.12])
 def test_a_loose_hand_stretches_cloth_no_further_than_it_gives(bump: float) -> None:
-    for seed in range(6):
+    for seed in range(4):
         for draw in (1.5, 3.0, 5.0):
             spec = Scrunch(draw, bump)
             told = scrunch(lay_flat(TEE, seed), spec, pitch=PITCH, neatness=1.0, seed=seed).strain99

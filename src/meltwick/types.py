@@ -239,9 +239,25 @@ class TiedRings:
     thickness: float  # [m] of the thread
     pull: float  # [N]
     word: str = ""  # for showing, as a string's
+    outline: Literal["circle", "square", "diamond"] = "circle"
+    """Of a ring on the flat cloth; ``from_tip`` reaches the middle of a square's or a diamond's
+    side. All but a circle are stitched round and drawn up."""
+    capped: bool = False  # whether film is bound over the whole peak, down to the last ring
 
 
-Tie = StringTie | BandTie | Clamps | TiedRings
+@dataclass(frozen=True)
+class Stitching:
+    """Rows of running stitch through a flat pile, drawn up so that it gathers into pleats."""
+
+    rows: float  # [rad] between the rows and the garment's length
+    spacing: float  # [m] from row to row
+    stitch: float  # [m] length of a stitch: the width of a gather
+    thickness: float  # [m] of the thread
+    pull: float  # [N]
+    word: str = ""  # for showing, as a string's
+
+
+Tie = StringTie | BandTie | Clamps | TiedRings | Stitching
 
 
 @dataclass(frozen=True)

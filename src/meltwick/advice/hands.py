@@ -25,6 +25,7 @@ from meltwick.types import (
     Scrunch,
     Spiral,
     Spot,
+    Stitching,
     StringTie,
     Tie,
     TiedRings,
@@ -198,6 +199,9 @@ def _tie(turn: Round) -> Iterator[str]:
     if isinstance(tie, Clamps):
         yield _clamp(tie)
         return
+    if isinstance(tie, Stitching):
+        yield from _stitch(tie)
+        return
     if isinstance(tie, TiedRings):
         yield from _rings(tie, _laid(turn)[0])
         return
@@ -254,10 +258,30 @@ def _rings(tie: TiedRings, up: str) -> Iterator[str]:
     again = ""
     if tie.times > 1:
         again = f", and again every {_both(tie.apart)} down from it, {tie.times} rings in all"
+    if tie.outline == "circle":
+        how = f"Gather each evenly and tie it off {_both(tie.from_tip)} from the tip"
+    else:
+        how = (
+            f"For each, stitch a {tie.outline} with sides of {_both(2.0 * tie.from_tip)} round its "
+            "tip, draw the stitches up and tie it off there"
+        )
     yield (
-        f"Gather each evenly and tie it off {_both(tie.from_tip)} from the tip with thread "
-        f"{show_length(tie.thickness)} thick, {pulled}: {wide}{again}. Let the peaks fall over."
+        f"{how} with thread {show_length(tie.thickness)} thick, {pulled}: {wide}{again}. Let the "
+        "peaks fall over."
     )
+    if tie.capped:
+        yield "Bind film over each peak, down to its last ring, so that no water gets in."
+
+
+def _stitch(tie: Stitching) -> Iterator[str]:
+    way = "across" if tie.rows > 0.7 else "along"
+    pull = f"{tie.pull:.2g} N ({tie.pull / 9.80665:.2g} kg)"
+    pulled = f"{tie.word}, about {pull}" if tie.word else f"at about {pull}"
+    yield (
+        f"Sew rows of running stitch {way} it through all layers, every {_both(tie.spacing)}, with "
+        f"doubled thread and stitches {_both(tie.stitch)} long, the stitches of all rows in line."
+    )
+    yield f"Draw the threads up, pulled {pulled}, until the pleats lie close, and knot them."
 
 
 def _is_disc(turn: Round) -> bool:

@@ -24,9 +24,11 @@ from meltwick.types import (
     Halve,
     PoleWrap,
     Recipe,
+    Rosettes,
     Round,
     Scrunch,
     Spiral,
+    Spot,
     StringTie,
     Tie,
 )
@@ -150,6 +152,18 @@ def disc_width(fold: Spiral, pile: Pile, thickness: float) -> float:
     """Width of the disc that a pile is twisted into, its corners tucked in [m]."""
     angle = ribs_angle(fold, pile.layers, pile.reach, thickness)
     return 2.0 * pile.reach * drawn_in(angle)
+
+
+def rosettes_of(fold: Rosettes, pile: Pile) -> int:
+    """How many small spirals a pile makes, about: centres stand as in a triangular lattice."""
+    return max(1, round(pile.area / pile.layers / (0.5 * sqrt(3.0) * fold.spacing**2)))
+
+
+def pack_width(fold: Rosettes, pile: Pile, thickness: float) -> float:
+    """Width of the disc that rosettes make together [m]."""
+    reach = pile.reach / sqrt(rosettes_of(fold, pile))
+    one = Spiral(Spot("middle"), fold.pleats, fold.turns, fold.height)
+    return 2.0 * pile.reach * drawn_in(ribs_angle(one, pile.layers, reach, thickness))
 
 
 def _laid(garment: Garment) -> Pile:

@@ -46,10 +46,20 @@ def _cloth(fabric: Fabric) -> str:
 
 def _wet(recipe: Recipe, turn: Round) -> Iterator[str]:
     damp = f"When you fold it, it holds {round(100 * recipe.damp)} % of its weight in water."
-    if turn.soda.strength > 0.0:
+    soda = turn.soda
+    if soda.how == "sprinkled":
+        yield f"{damp} Sift {show_mass(soda.mass)} of soda ash over it once it is tied."
+    elif soda.how == "with the dye":
+        yield f"{damp} Mix {show_mass(soda.mass)} of soda ash with the dye, just before you lay it."
+    elif soda.how == "dried in":
         yield (
-            f"Soda ash, {turn.soda.how}: {turn.soda.strength:.3g} g to the litre of water, "
-            f"{turn.soda.minutes:g} min. {damp}"
+            f"Soak it in {soda.strength:.3g} g of soda ash to the litre of water, "
+            f"{soda.minutes:g} min, and hang it until dry: it is folded dry."
+        )
+    elif soda.strength > 0.0:
+        yield (
+            f"Soda ash, {soda.how}: {soda.strength:.3g} g to the litre of water, "
+            f"{soda.minutes:g} min. {damp}"
         )
     else:
         yield f"No soda ash. {damp}"

@@ -11,19 +11,32 @@ from dataclasses import dataclass
 from math import pi
 from typing import Literal
 
-from meltwick.advice.sizes import Garment, Pile, bundle_length, piles, pleats_of, strip_of, weigh
+from meltwick.advice.sizes import (
+    Garment,
+    Pile,
+    bundle_length,
+    piles,
+    pleats_of,
+    rosettes_of,
+    strip_of,
+    weigh,
+)
 from meltwick.colour.spectra import undyed
 from meltwick.folding import most_turns
 from meltwick.types import (
     Accordion,
     BandTie,
+    Clamps,
     PoleWrap,
     Powder,
     Recipe,
+    Rosettes,
     Round,
     Scrunch,
     Spiral,
+    Stitching,
     StringTie,
+    TiedRings,
 )
 from meltwick.units import show_length, show_mass, show_temperature, show_time
 
@@ -43,6 +56,7 @@ _WARM, _COLD = 301.0, 283.0  # [K] a room that melts fast and muddies, or slowly
 _DARKER = 0.2  # difference of darkness (0 light .. 1 dark) that muddies; chosen
 _TILTED = 0.035  # [rad] about 2 degrees: less hardly steers the dye; chosen
 _FEW_PLEATS = 2.5  # fewer make no zigzag; chosen
+_FEW_ROSETTES = 3  # fewer are a spiral with company; chosen
 _THICK = 0.25  # of a pleat: a pile thicker than that folds no narrower; chosen
 _SQUEEZE_HARD = 5.0  # more than hands push; common practice, no source
 _LONG = 2.5  # times as long as wide: bands through the middle leave the ends loose; chosen
@@ -108,7 +122,7 @@ def _fibre(recipe: Recipe) -> Iterator[Advice]:
 
 
 def _folds(turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
-    if not turn.folds:
+    if not turn.folds and not isinstance(turn.tie, Clamps | TiedRings | Stitching):
         yield Advice(
             "note", f"{where}.fold", "Nothing is folded, so little but the ice makes the pattern."
         )
@@ -122,6 +136,13 @@ def _folds(turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
             yield from _spiral(fold, pile, garment, key)
         elif isinstance(fold, Scrunch):
             yield from _scrunch(fold, pile, garment.thickness, key)
+        elif isinstance(fold, Rosettes) and rosettes_of(fold, pile) < _FEW_ROSETTES:
+            yield Advice(
+                "warning",
+                f"{key}.spacing",
+                f"Pinches {show_length(fold.spacing)} apart make hardly more than one spiral of "
+                "this cloth. Pinch it closer.",
+            )
 
 
 def _tie(turn: Round, garment: Garment, number: int) -> Iterator[Advice]:
@@ -139,7 +160,7 @@ def _tie(turn: Round, garment: Garment, number: int) -> Iterator[Advice]:
                 f"{how}, the cloth is {show_length(length)} long, so string every "
                 f"{show_length(tie.spacing)} goes round fewer than three times.",
             )
-    elif isinstance(tie, BandTie) and not isinstance(last, Spiral):
+    elif isinstance(tie, BandTie) and not isinstance(last, Spiral | Rosettes):
         wide, long = sorted(strip_of(turn, garment))
         if long > _LONG * wide:
             yield Advice(
@@ -312,6 +333,12 @@ def _soda(turn: Round, where: str) -> Iterator[Advice]:
     key, strength = f"{where}.soda", turn.soda.strength
     if strength <= 0.0:
         yield Advice("warning", key, "Without soda ash almost no colour stays after washing.")
+    elif turn.soda.how in ("sprinkled", "with the dye"):
+        yield Advice(
+            "note",
+            key,
+            "Soda ash laid on dry reaches the inside only as far as the melt carries it.",
+        )
     elif strength < _SODA_WEAK:
         yield Advice(
             "warning",

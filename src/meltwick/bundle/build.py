@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
+from typing import Literal
 
 import numpy as np
+from shapely import unary_union
 from shapely.geometry import Point
 
 from meltwick import folding
@@ -22,10 +24,12 @@ from meltwick.types import (
     Floats,
     Halve,
     PoleWrap,
+    Rosettes,
     Round,
     Scrunch,
     Spiral,
     Spot,
+    Stitching,
     StringTie,
     TiedRings,
 )
@@ -44,9 +48,7 @@ def middle_of(cloth: Cloth, spot: Spot, what: str = "the spiral's centre") -> Fl
     found = np.array(cloth.places[spot.place]) + np.array([spot.right, spot.down])
     here = Point(*(1000.0 * found))
     if not any(panel.outline.intersects(here) for panel in cloth.panels):
-        raise PlanError(
-            f"{what} is too far from the {spot.place}: there is no cloth to pinch"
-        )
+        raise PlanError(f"{what} is too far from the {spot.place}: there is no cloth to pinch")
     return np.asarray(found)
 
 
@@ -72,6 +74,7 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
     pleat = partial(folding.accordion, neatness=neatness, seed=seed, round_number=number)
     twist = partial(folding.spiral, neatness=neatness, seed=seed, round_number=number)
     gather = partial(folding.scrunch, neatness=neatness, seed=seed, round_number=number)
+    bunch = partial(folding.rosettes, neatness=neatness, seed=seed, round_number=number)
     for count, step in enumerate(spec.folds, 1):
         if stack.radius or stack.disc:
             raise ValueError("no fold can follow the pole or the spiral")
@@ -83,10 +86,20 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
             stack = pleat(stack, step, thickness=thickness, pitch=pitch, number=count)
         elif isinstance(step, Spiral):
             centre = stack.marks[len(cloth.places)]
-            seen = _as_seen(step, spec.outside)
+            seen = replace(step, sense=_sense_seen(step.sense, spec.outside))
             stack = twist(stack, seen, centre, thickness=thickness, pitch=pitch)
         elif isinstance(step, Scrunch):
             stack = gather(stack, step, pitch=pitch)
+        elif isinstance(step, Rosettes):
+            outline = unary_union([panel.outline for panel in cloth.panels])
+            centres = folding.throw(outline, stack.rim, step.spacing, seed, number)
+            turned = replace(step, sense=_sense_seen(step.sense, spec.outside))
+            stack = bunch(stack, turned, centres, thickness=thickness, pitch=pitch)
+    if isinstance(spec.tie, Stitching):  # drawn up, each stitch folds a pleat across its row
+        gathers = Accordion(spec.tie.stitch, 0.5 * np.pi - spec.tie.rows)
+        stack = pleat(
+            stack, gathers, thickness=thickness, pitch=pitch, number=len(spec.folds) + 1
+        )
     if isinstance(spec.tie, TiedRings):
         tips = stack.marks[len(stack.marks) - len(drawn) :]
         if not len(tips):
@@ -97,11 +110,11 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
     return stack
 
 
-def _as_seen(step: Spiral, up: str) -> Spiral:
+def _sense_seen(sense: Literal["right", "left"], up: str) -> Literal["right", "left"]:
     """Turn the twist of who stands over the back into the same one seen through the front."""
     if up == "front":
-        return step
-    return replace(step, sense="left" if step.sense == "right" else "right")
+        return sense
+    return "left" if sense == "right" else "right"
 
 
 def build_bundle(

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from meltwick import binding, stacking
+from meltwick.bundle import peaks
 from meltwick.bundle.faces import Face, edges_of, film_of, spread_of
 from meltwick.bundle.pole import BARE_PRESSURE
+from meltwick.bundle.rims import rim_of, side_by_side
 from meltwick.bundle.ties import Tied, tie_flat
 from meltwick.constants import Constants
 from meltwick.folding import Disc, Stack
 from meltwick.folding.stack import SUBS
 from meltwick.stacking import Stacked
 from meltwick.types import Bundle, Cloth, Floats, Ints, Round
-
-WINDOW = 4e-3  # [m] of a disc's side in which one layer is outermost; chosen
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ def lay_down(
         Tie, how it lies, incline.
     """
     thin = binding.stack_thickness(cloth.fabric, BARE_PRESSURE, constants)
-    put = _disc if stack.disc else _pile
+    put = _disc if stack.disc else _peaked if stack.peaks else _pile
     for _ in range(2):  # the tie presses the stack thinner, and a thin stack is pressed harder
         lying, found, contacts, areas = put(cloth, stack, spec, thin)
         tied = tie_flat(
@@ -189,6 +189,15 @@ def _pile(
     return lying, found, found.contacts, found.contact_area
 
 
+def _peaked(
+    cloth: Cloth, stack: Stack, spec: Round, thin: float
+) -> tuple[Lying, Stacked, Ints, Floats]:
+    """Lay cloth with tied peaks flat."""
+    laid, found = peaks.put(cloth, stack, thin)
+    lying = Lying(**{field.name: getattr(laid, field.name) for field in fields(laid)})
+    return lying, found, found.contacts, found.contact_area
+
+
 def _disc(
     cloth: Cloth, stack: Stack, spec: Round, thin: float
 ) -> tuple[Lying, Stacked, Ints, Floats]:
@@ -202,6 +211,9 @@ def _disc(
     bins = stacking.columns(apart, cloth.pitch, 1.0)
     found = stacking.stack_up(apart, bins, cloth.size)
     pairs, areas = _between_ribs(stack, disc, found, bins, places, step)
+    if disc.owner is not None:
+        beside, shared = side_by_side(stack, disc, step)
+        pairs, areas = np.concatenate([pairs, beside]), np.concatenate([areas, shared])
     contacts, area = stacking.merge_pairs(
         np.concatenate([found.contacts, pairs]),
         np.concatenate([found.contact_area, areas]),
@@ -209,7 +221,7 @@ def _disc(
     )
     above = stack.q > 0.5 * disc.roof
     angle = np.arctan2(disc.down, disc.across)
-    skin, rim = _rim(disc, angle, stack.q)
+    skin, rim = rim_of(disc, angle, stack.q)
     up, down = stack.bend * above, stack.bend * ~above
     depth = np.minimum(np.minimum(disc.roof - stack.q, stack.q), rim)
     line, flank = spread_of(disc.radius, step), stack.order + disc.rib * (stack.layers + 1)
@@ -232,7 +244,8 @@ def _disc(
         depth=np.maximum(0.0, depth),
         faces=faces,
     )
-    round_it = replace(found, layers=found.layers * disc.ribs)
+    rosettes = 1 if disc.middles is None else len(disc.middles)
+    round_it = replace(found, layers=found.layers * (disc.ribs / rosettes))
     return lying, round_it, contacts, area
 
 
@@ -244,7 +257,8 @@ def _between_ribs(
     across, down = columns // bins.down, columns % bins.down
     rib, place = across // places, across % places
     other = np.rint((place + 0.5) * disc.step_back[rib] - 0.5).astype(np.int64)
-    target = ((rib + 1) % disc.ribs * places + other) * bins.down + down
+    after = (np.arange(disc.ribs) + 1) % disc.ribs if disc.after is None else disc.after
+    target = (after[rib].astype(np.int64) * places + other) * bins.down + down
     inside = (other < places) & (target < found.bottom.size)
     here = found.top[columns[inside]]
     there = found.bottom[target[inside]]
@@ -253,25 +267,3 @@ def _between_ribs(
     apart = pairs[:, 0] != pairs[:, 1]
     pairs = pairs[apart].astype(np.int32)
     return pairs, np.full(len(pairs), step * step)
-
-
-def _rim(disc: Disc, angle: Floats, height: Floats) -> tuple[Floats, Floats]:
-    """Find the one layer that lies outermost all round.
-
-    Returns
-    -------
-    skin, depth : ndarray of shape (P,)
-        1 in that layer and 0 elsewhere; and how far behind it a point lies [m].
-    """
-    parts = max(8, int(2.0 * np.pi * disc.reach / WINDOW))
-    turned = (angle / (2.0 * np.pi) % 1.0) * parts
-    place = np.floor(turned).astype(np.int64) % parts
-    level = spread_of(height, WINDOW)
-    number = place * (int(level.max()) + 1) + level
-    # what a rib gains on its way through the window is no depth
-    off = 2.0 * np.pi / parts * (turned - np.floor(turned) - 0.5)
-    radius = disc.radius * (1.0 - disc.slope * off)
-    furthest = np.zeros(int(number.max()) + 1)
-    np.maximum.at(furthest, number, radius)
-    behind = furthest[number] - radius
-    return (behind < disc.thickness).astype(np.float64), np.asarray(behind)

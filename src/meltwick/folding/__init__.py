@@ -3,6 +3,7 @@
 from meltwick.folding.accordion import accordion
 from meltwick.folding.halve import halve
 from meltwick.folding.pole import wrap
+from meltwick.folding.rosettes import rosettes, throw
 from meltwick.folding.scrunch import scrunch
 from meltwick.folding.spiral import drawn_in, most_turns, ribs_angle, spiral
 from meltwick.folding.stack import Disc, Stack, lay_flat
@@ -16,7 +17,9 @@ __all__ = [
     "lay_flat",
     "most_turns",
     "ribs_angle",
+    "rosettes",
     "scrunch",
     "spiral",
+    "throw",
     "wrap",
 ]

@@ -37,8 +37,17 @@ class Peaks:
     layers: int  # of the flat stack
 
 
+def gauge(tie: TiedRings, right: Floats, down: Floats) -> Floats:
+    """Distance from the tip to the middle of the side of the outline through a point [m]."""
+    if tie.outline == "square":
+        return np.asarray(np.maximum(np.abs(right), np.abs(down)))
+    if tie.outline == "diamond":
+        return np.asarray((np.abs(right) + np.abs(down)) / np.sqrt(2.0))
+    return np.asarray(np.hypot(right, down))
+
+
 def reach_of(tie: TiedRings) -> float:
-    """Cloth from a peak's tip to just past its outermost thread [m]."""
+    """Cloth from a peak's tip to just past its outermost thread, or to that side's middle [m]."""
     return tie.from_tip + (tie.times - 1) * tie.apart + 0.5 * tie.thickness * tie.wound
 
 
@@ -95,7 +104,9 @@ def raise_peaks(
         wave = sum(
             draw[2 * k - 1] * np.cos(k * turn) + draw[2 * k] * np.sin(k * turn) for k in (1, 2, 3)
         )
-        meant = r / (1.0 + UNEVEN * draw[0] + WAVY / np.sqrt(3.0) * wave)
+        meant = gauge(tie, stack.p - right, stack.q - down) / (
+            1.0 + UNEVEN * draw[0] + WAVY / np.sqrt(3.0) * wave
+        )
         mine = (meant < reach) & (r < nearest)
         number[mine], nearest[mine] = c, r[mine]
         radius[mine], tied[mine], way[mine] = r[mine], meant[mine], turn[mine]
@@ -126,7 +137,7 @@ def _folded(stack: Stack, peaks: Peaks, step: float) -> Stack:
     within = turn - flank * sector
     within = np.where(flank % 2 == 0, within, sector - within)
     p, q, order = stack.p.copy(), stack.q.copy(), stack.order.copy()
-    most = 1.3 * peaks.reach  # an uneven hand takes a little more
+    most = 2.0 * peaks.reach  # an outline has corners, and an uneven hand takes a little more
     tall, wide = most + GAP * step, most * np.sin(sector) + GAP * step
     rows = max(1, int(np.ptp(stack.q) / wide))
     shelf, row = np.divmod(peaks.number[up], rows)

@@ -160,9 +160,8 @@ class _Pleated:
 
 
 def _twisting(
-    fold: Spiral, centre: Floats, angle: float, neatness: float, seed: int, round_number: int
+    fold: Spiral, centre: Floats, angle: float, neatness: float, code: np.uint64
 ) -> _Twist:
-    code = chance.key(seed, "spiral", round_number)
     spread = neatness * np.sqrt(12.0)
     way = 1.0 + UNEVEN * spread * (chance.uniforms(code, fold.pleats, 0) - 0.5)
     start = 2.0 * np.pi * chance.uniforms(code, 1, 1)[0]
@@ -277,6 +276,7 @@ def spiral(
     neatness: float,
     seed: int,
     round_number: int = 1,
+    number: int = 0,
 ) -> Stack:
     """Twist a flat stack into a disc of standing pleats.
 
@@ -293,6 +293,8 @@ def spiral(
         Of the raster [m].
     neatness : float
         0 tidy .. 1 loose.
+    number : int
+        Of one rosette among many, so that they differ; 0 for a spiral alone.
 
     Returns
     -------
@@ -305,7 +307,8 @@ def spiral(
     one = pitch**2 / SUBS**2
     reach = float(np.sqrt(stack.p.size * one / stack.layers / np.pi))
     angle = ribs_angle(fold, stack.layers, reach, thickness)
-    twist = _twisting(fold, centre, angle, neatness, seed, round_number)
+    code = chance.key(seed, f"spiral {number}" if number else "spiral", round_number)
+    twist = _twisting(fold, centre, angle, neatness, code)
     found = _pleat(twist, stack.p, stack.q)
     layers = stack.layers
     deepest = int(_pleat(twist, outline[:, 0], outline[:, 1]).rise.max() / twist.heights.min()) + 2
@@ -348,6 +351,7 @@ def spiral(
             roof=np.minimum(found.pleat, found.edge),
             radius=where,
             slope=twist.turn * small,
+            cloth=reach,
         ),
         strain99=max(stack.strain99, stretch(stack, turn, found.coiled)),
     )

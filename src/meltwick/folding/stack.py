@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from shapely import get_coordinates, segmentize
@@ -11,6 +12,9 @@ from shapely.ops import unary_union
 
 from meltwick import chance
 from meltwick.types import Cloth, Floats, Ints
+
+if TYPE_CHECKING:
+    from meltwick.folding.peaks import Peaks
 
 SUBS = 2
 """Sub-cells along each side of a cell: a fold is computed finer than the flow."""
@@ -39,6 +43,7 @@ class Stack:
     pleated: float | None = None  # [rad] from the garment's length to the last pleats' creases
     bend: Floats | None = None  # (P,) share of the point that turns outwards round a crease
     disc: Disc | None = None  # of standing pleats; None: no spiral
+    peaks: Peaks | None = None  # drawn up out of flat cloth
 
 
 @dataclass(frozen=True)
@@ -59,6 +64,10 @@ class Disc:
     step_back: Floats  # (ribs,) place along the next rib over that along this one, where they touch
     slope: float  # radius that a rib gains over the way round, positive as a clock's hands go
     roof: Floats  # (P,) [m] height of the highest crest at the point's place
+    cloth: float = 0.0  # [m] radius of the cloth that was twisted
+    owner: Ints | None = None  # (P,) rosette of each point; None: one spiral
+    after: Ints | None = None  # (ribs,) the rib that follows, round its own rosette
+    middles: Floats | None = None  # (C, 2) [m] across and down, of the rosettes
 
 
 def jittered(cloth: Cloth, seed: int, round_number: int) -> tuple[Ints, Floats, Floats]:

@@ -164,12 +164,34 @@ class ScrunchFold(FoldTable):
     )
 
 
+class RosettesFold(FoldTable):
+    """Twist round many points, and hold the small spirals together as one disc."""
+
+    kind: Annotated[str, word(("rosettes",))] = Field(default="rosettes", description="this fold")
+    spacing: Annotated[float, quantity("length", "6 cm", "40 cm")] = Field(
+        default=0.16, description="from one pinch to the next, about"
+    )
+    pleats: Annotated[int, whole(4, 30)] = Field(
+        default=8, description="pleats that meet at each pinch"
+    )
+    turns: Annotated[float, number(0.3, 3.0)] = Field(
+        default=0.6, description="how often each is twisted round"
+    )
+    height: Annotated[float, quantity("length", "15 mm", "100 mm")] = Field(
+        default=0.03, description="of the disc: no pleat stands taller"
+    )
+    twist: Annotated[str, word(("right", "left"))] = Field(
+        default="right", description="the way they are turned: right, as a clock's hands, or left"
+    )
+
+
 _TABLES: tuple[type[FoldTable], ...] = (
     HalveFold,
     PoleFold,
     AccordionFold,
     SpiralFold,
     ScrunchFold,
+    RosettesFold,
 )
 
 
@@ -204,7 +226,8 @@ Fold = Annotated[
     | Annotated[PoleFold, Tag("<pole>")]
     | Annotated[AccordionFold, Tag("<accordion>")]
     | Annotated[SpiralFold, Tag("<spiral>")]
-    | Annotated[ScrunchFold, Tag("<scrunch>")],
+    | Annotated[ScrunchFold, Tag("<scrunch>")]
+    | Annotated[RosettesFold, Tag("<rosettes>")],
     Discriminator(_fold_kind),
     BeforeValidator(_check_fold),
 ]
@@ -213,7 +236,12 @@ Fold = Annotated[
 _ACROSS = math.radians(60)  # least angle between creases and a line that halves the pile; chosen
 
 
-_TURNED = {"pole": "round a pole", "spiral": "into a spiral", "scrunch": "into a mound"}
+_TURNED = {
+    "pole": "round a pole",
+    "spiral": "into a spiral",
+    "scrunch": "into a mound",
+    "rosettes": "into rosettes",
+}
 
 
 def check_order(folds: tuple[Any, ...]) -> None:
@@ -229,6 +257,7 @@ def check_order(folds: tuple[Any, ...]) -> None:
         ("pole", "cloth on a pole cannot be folded again; end with the pole"),
         ("spiral", "a twisted disc cannot be folded again; end with the spiral"),
         ("scrunch", "a mound cannot be folded again; end with the scrunch"),
+        ("rosettes", "a twisted disc cannot be folded again; end with the rosettes"),
     ):
         if last in kinds[:-1]:
             raise fault(why, f"fold.{kinds.index(last) + 2}")

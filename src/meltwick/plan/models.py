@@ -57,7 +57,7 @@ def check_name(found: object) -> str:
     return str(found)
 
 
-_LIES_AS_IT_IS = {"pole": "a pole", "spiral": "a spiral's disc"}
+_LIES_AS_IT_IS = {"pole": "a pole", "spiral": "a spiral's disc", "rosettes": "a disc of rosettes"}
 
 
 class SodaTable(Table):
@@ -65,11 +65,14 @@ class SodaTable(Table):
 
     _main: ClassVar[str] = "how"
 
-    how: Annotated[str, word(words.SODA_HOW, words.SODA_LATER)] = Field(
-        default="soaked before folding", description="how the cloth gets it"
+    how: Annotated[str, word(words.SODA_HOW)] = Field(
+        default="soaked before folding",
+        description="how the cloth gets it: tied up, the core gets less; dried in, the cloth is "
+        "dry; sprinkled on the bundle, or mixed with the dye, it goes on dry",
     )
     amount: Annotated[Amount, weight_or_measure(1e-4, 20.0, "0.1 g to 20 kg")] = Field(
-        default=Amount("volume", float(GALLON / 32)), description="soda ash in the soak"
+        default=Amount("volume", float(GALLON / 32)),
+        description="soda ash in the soak; two level teaspoons if it goes on dry",
     )
     kind: Annotated[str, word(words.SODA_BULK)] = Field(
         default="light", description="light or dense powder, for amounts by the cup"
@@ -80,6 +83,13 @@ class SodaTable(Table):
     time: Annotated[float, quantity("time", "1 min", "48 h")] = Field(
         default=1200.0, description="how long it soaks"
     )
+
+    @model_validator(mode="after")
+    def _dry_needs_no_soak(self) -> SodaTable:
+        for key in ("water", "time"):
+            if self.how in words.SODA_DRY and key in self.model_fields_set:
+                raise fault(f"'{self.how}', soda goes on dry; leave {key} out", key)
+        return self
 
 
 class BatchTable(Table):
@@ -129,7 +139,7 @@ class RoundTable(Table):
         last = self.fold[-1].kind if self.fold else ""
         check_tie(self.tie, self.fold)
         check_turning(self.ice, self.dye)
-        if self.rest.lies and last in ("pole", "spiral"):
+        if self.rest.lies and last in _LIES_AS_IT_IS:
             raise fault(
                 f"'{self.rest.lies}' is for a folded pile; {_LIES_AS_IT_IS[last]} lies as it is, "
                 "so leave lies out",

@@ -10,7 +10,14 @@ from typing import Any, Literal, TypeVar
 from meltwick.errors import PlanError, StockError
 from meltwick.plan import words
 from meltwick.plan.area import cloth_area
-from meltwick.plan.folds import AccordionFold, HalveFold, PoleFold, ScrunchFold, SpiralFold
+from meltwick.plan.folds import (
+    AccordionFold,
+    HalveFold,
+    PoleFold,
+    RosettesFold,
+    ScrunchFold,
+    SpiralFold,
+)
 from meltwick.plan.garment import dress
 from meltwick.plan.laying import DyeTable, IceTable
 from meltwick.plan.models import Plan, RoundTable, SodaTable
@@ -32,12 +39,14 @@ from meltwick.types import (
     PoleWrap,
     Powder,
     Recipe,
+    Rosettes,
     Round,
     Scrunch,
     Sector,
     Soda,
     Spiral,
     Spot,
+    Stitching,
     StringTie,
     Tie,
     TiedRings,
@@ -47,6 +56,7 @@ from meltwick.units import GALLON, show_length, show_mass
 _TEASPOON = float(GALLON / 768)  # [m3] US
 _USUAL_POLE = "1-1/2 in pipe"
 _USUAL_BAND = "snug"
+_USUAL_THREAD = 0.0008  # [m] strong sewing thread; chosen
 
 _Found = TypeVar("_Found")
 
@@ -125,7 +135,7 @@ def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric:
             for n, fold in enumerate(table.fold, 1)
         ),
         tie=_tie(table, stock, blank, place.key("tie")),
-        soda=_soda(table.soda, place.key("soda")),
+        soda=_soda(table.soda, area * fabric.mass_per_area, place.key("soda")),
         ice=tuple(
             _ice(load, area * fabric.mass_per_area, place.key("ice").key(n))
             for n, load in enumerate(table.ice, 1)
@@ -169,6 +179,14 @@ def _fold(fold: Any, stock: Stock, blank: Blank, place: _Place) -> Fold:
         return _spiral(fold, blank, place)
     if isinstance(fold, ScrunchFold):
         return Scrunch(draw=fold.draw, bump=fold.bump)
+    if isinstance(fold, RosettesFold):
+        return Rosettes(
+            spacing=fold.spacing,
+            pleats=fold.pleats,
+            turns=fold.turns,
+            height=fold.height,
+            sense=fold.twist,  # type: ignore[arg-type]
+        )
     return _pole(fold, stock, place)
 
 
@@ -224,6 +242,9 @@ def _tie(table: RoundTable, stock: Stock, blank: Blank, place: _Place) -> Tie | 
             f"string {show_length(tie.thickness)} thick every {show_length(tie.spacing)} would lie "
             "on top of itself; a spacing greater than the string's thickness is needed"
         )
+    if kind == "stitching":
+        thick = tie.thickness if "thickness" in tie.model_fields_set else _USUAL_THREAD
+        return Stitching(words.ROWS[tie.rows], tie.spacing, tie.stitch, thick, pull, word)
     if kind == "rings":
         return _rings(tie, pull, word, blank, place)
     return StringTie(
@@ -255,6 +276,7 @@ def _rings(tie: TieTable, pull: float, word: str, blank: Blank, place: _Place) -
             "from the tip; write more, or fewer turns"
         )
     reach = tie.from_tip + (tie.times - 1) * tie.apart + 0.5 * wide
+    reach *= 1.0 if tie.outline == "circle" else math.sqrt(2.0)  # to a corner
     if tie.every is not None and tie.every < 2.0 * reach:
         raise place.key("every").error(
             f"each peak takes the cloth for {show_length(reach)} round its tip, so peaks every "
@@ -272,6 +294,8 @@ def _rings(tie: TieTable, pull: float, word: str, blank: Blank, place: _Place) -
         thickness=tie.thickness,
         pull=pull,
         word=word,
+        outline=tie.outline,  # type: ignore[arg-type]
+        capped=tie.capped,
     )
 
 
@@ -293,11 +317,15 @@ def _weight(amount: Amount, bulk: float) -> float:
     return amount.value if amount.dimension == "mass" else amount.value * bulk
 
 
-def _soda(soda: SodaTable, place: _Place) -> Soda:
+def _soda(soda: SodaTable, cloth_mass: float, place: _Place) -> Soda:
     minutes = soda.time / 60
     if soda.how == "none":
         return Soda(how="none", strength=0.0, minutes=minutes, kind=soda.kind)
     mass = _weight(soda.amount, words.SODA_BULK[soda.kind])
+    if soda.how in words.SODA_DRY:
+        mass = mass if "amount" in soda.model_fields_set else words.SODA_SPOONS
+        held = words.DAMP["wrung"] * cloth_mass * 1e-3  # [m3] as a soak that leaves as much
+        return Soda(how=soda.how, strength=mass / held, minutes=0.0, mass=mass, kind=soda.kind)
     strength = mass / soda.water
     if strength > words.SODA_LIMIT:
         most = show_mass(words.SODA_LIMIT * soda.water)

@@ -45,17 +45,24 @@ ICE_PER_CLOTH = 6.5
 WASH = ("careful", "ordinary", "hurried")
 COVER = ("wrapped", "open")
 
-SODA_HOW = ("soaked before folding", "none")
-SODA_LATER = ("soaked after tying", "dried in", "sprinkled", "with the dye")
-TIES = ("string", "bands", "clamps", "rings", "none")
-TIES_LATER = ("stitching",)
+SODA_SOAKED = ("soaked before folding", "soaked after tying", "dried in")
+SODA_DRY = ("sprinkled", "with the dye")
+SODA_HOW = (*SODA_SOAKED, *SODA_DRY, "none")
+
+SODA_SPOONS = 6e-3
+"""Soda ash [kg] that goes on dry if a plan does not say: about two level teaspoons; chosen."""
+TIES = ("string", "bands", "clamps", "rings", "stitching", "none")
+TIES_LATER: tuple[str, ...] = ()
+ROWS = {"across": math.radians(90), "along": 0.0}
+"""Angle between rows of stitches and the garment's length [rad]."""
+OUTLINES = ("circle", "square", "diamond")
 PLATES = ("square", "triangle", "disc", "bar")
 
 CLAMPED = {"loose": 50.0, "snug": 150.0, "tight": 500.0, "very tight": 1500.0}
 """Force of the clamps on a plate [N]: spring clamps hold 50 to 200 N, screw clamps turned by
 hand 500 to 2000 N; from memory, the words chosen."""
-FOLDS = ("pole", "halve", "accordion", "spiral", "scrunch")
-FOLDS_LATER = ("rosettes",)
+FOLDS = ("pole", "halve", "accordion", "spiral", "scrunch", "rosettes")
+FOLDS_LATER: tuple[str, ...] = ()
 STARTS = ("pole", "accordion", "spiral")
 """Folds that a new plan may start from."""
 
