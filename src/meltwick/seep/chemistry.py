@@ -47,6 +47,17 @@ def hydroxide(strength: float, temperature: float) -> float:
     return float(np.exp(np.interp(np.log(capped), np.log(SODA_STRENGTH), np.log(column))))
 
 
+def hydroxides(strengths: Floats, temperature: float) -> Floats:
+    """[OH-] of many soda solutions [mmol/kg], as `hydroxide`; strengths (N,) [kg/m3]."""
+    celsius = np.clip(temperature - ICE_POINT, SODA_CELSIUS[0], SODA_CELSIUS[-1])
+    column = np.array(
+        [np.interp(celsius, SODA_CELSIUS, HYDROXIDE[:, j]) for j in range(SODA_STRENGTH.size)]
+    )
+    inside = np.clip(strengths, SODA_STRENGTH[0], SODA_STRENGTH[-1])
+    found = np.exp(np.interp(np.log(inside), np.log(SODA_STRENGTH), np.log(column)))
+    return np.asarray(found * np.clip(strengths / SODA_STRENGTH[0], 0.0, 1.0))
+
+
 def arrhenius(temperature: float, activation: float) -> float:
     """Rate over the rate at 20 degC, exp(-Ea/R (1/T - 1/T0))."""
     return float(np.exp(-activation / GAS * (1.0 / temperature - 1.0 / REFERENCE_TEMPERATURE)))

@@ -14,6 +14,7 @@ from meltwick.seep.levels import Effort
 from meltwick.seep.melting import Course, hours_90, together, ways
 from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid
+from meltwick.seep.soak import REGAIN
 from meltwick.seep.transport import March, raster_lines
 from meltwick.seep.watching import Clockwork, Showing
 from meltwick.types import (
@@ -67,6 +68,8 @@ def dye(
     clock = time.perf_counter()
     sides = ways(bundle, spec, dyes, start.species, seed, round_number, constants)
     pool = Pool.empty(spec.tub, len(start.species)) if spec.tub else None
+    if spec.soda.how == "dried in":
+        damp = min(damp, REGAIN)
     course = Course(cloth, damp, effort, seed, round_number, constants, spec, pool)
     course.find_way(sides[0], observer)
     laid = together(tuple(way.laid for way in sides))
@@ -78,6 +81,10 @@ def dye(
         clockwork = Clockwork(tuple(way.melt for way in sides), spec.batch_time, effort)
         showing = Showing(watch, march, course, cloth, round_number, clockwork)
         observer = showing.observer(observer)
+    where = powder.under.sum(axis=1)
+    for share, masses in course.powder.over:
+        where = where + share * float(masses.sum())
+    course.moisten(march.lines, where)
     course.melt(sides[0], observer)
     for way in sides[1:]:
         course.turn(way, observer)
@@ -111,6 +118,8 @@ def _ready(cloth: Cloth, laid: Laid, start: FixedDye, constants: Constants, thre
     moving = tuple(laid.species[k] for k in np.flatnonzero(laid.solubility > 0.0))
     takes = cloth.dyeable.astype(np.float64) * fabric.dyeable_share
     fibre = cloth.mass_per_area * cloth.pitch**2 * takes
+    if cloth.wets.size:
+        fibre = fibre * cloth.wets
     return March(
         species=start.species,
         fibre=np.asarray(fibre),

@@ -184,6 +184,7 @@ def react(
     mass: Floats,
     fixed: Floats,
     spent: Floats,
+    pace: Floats,
     step: float,
 ) -> None:
     """Fix and hydrolyse for one step, exact for a first-order loss; in place.
@@ -200,6 +201,8 @@ def react(
         The crowding term, a guess that is corrected.
     mass, fixed, spent : ndarray of shape (N, K)
         Dye in the cell [kg], fixed [kg/kg], hydrolysed [kg].
+    pace : ndarray of shape (N,)
+        Both rates are so many times as great in the cell.
     step : float
         [s].
     """
@@ -219,8 +222,8 @@ def react(
         for k in range(species):
             held = fibre[i] * kd[k] / x
             c = mass[i, k] / (volume[i] + held)
-            to_fibre = fixing[k] * held * c
-            to_water = hydrolysing[k] * volume[i] * c
+            to_fibre = pace[i] * fixing[k] * held * c
+            to_water = pace[i] * hydrolysing[k] * volume[i] * c
             rate = to_fibre + to_water
             gone[k] = 0.0
             share[k] = 0.0

@@ -15,8 +15,9 @@ from meltwick.seep.levels import Effort, Streams, seep
 from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid, lay
 from meltwick.seep.renumber import Sweepwise
-from meltwick.seep.stages import MARCH, Wet, batch_stage, melt_stage
-from meltwick.seep.transport import March, raster_lines
+from meltwick.seep.soak import EVEN, Soak
+from meltwick.seep.stages import COLD, MARCH, Wet, batch_stage, diffusivity_at, melt_stage
+from meltwick.seep.transport import Lines, March, raster_lines
 from meltwick.types import (
     Bundle,
     Cloth,
@@ -123,6 +124,7 @@ class Course:
     missed: float = 0.0  # [kg] of dye over the ice that fell beside the bundle
     wet: Wet | None = None
     march: March | None = None
+    soak: Soak | None = None
 
     def __post_init__(self) -> None:
         self.lit = np.zeros(self.cloth.size, dtype=bool)  # cells on which melt falls
@@ -169,14 +171,33 @@ class Course:
         """Turn the bundle over: the dye in it stays, fresh powder and ice come on it."""
         assert self.march is not None
         assert self.wet is not None
-        self.march.reorder(self.sweep.back)
-        volume = self.sweep.back(self.wet.volume)
+        last = self.sweep
         self.find_way(way, observer)
-        self.march.reorder(self.sweep.ahead)
-        self.wet = replace(self.wet, volume=self.sweep.ahead(volume))
+
+        def turning(values: Floats) -> Floats:
+            return self.sweep.ahead(last.back(values))
+
+        self.march.reorder(turning)
+        self.wet = replace(self.wet, volume=turning(self.wet.volume))
         cloth = self.sorted_cloth
         self.march.lines = raster_lines(cloth.panel, cloth.row, cloth.col)
         self.march.powder += self.powder.under
+        if self.soak is not None:
+            self.soak.loose.reorder(turning)
+            self.soak.loose.lines = self.march.lines
+            self.soak.held = turning(self.soak.held)
+
+    def moisten(self, lines: Lines, powder: Floats) -> None:
+        """Put soda where it is when the melt begins, unless every layer has the same."""
+        soda = self.spec.soda
+        if soda.how in EVEN or soda.strength <= 0.0:
+            return
+        assert self.march is not None
+        level = float(self.seepage.levels[0])
+        volume = self.streams.at(level, diffusivity_at(self.march.moving, COLD))[0].volume
+        self.soak = Soak.of(
+            soda, self.sorted_cloth, self.bundle, powder, volume, lines, self.constants
+        )
 
     def melt(self, way: Way, observer: Observer) -> None:
         """Carry dye while this way's ice melts."""
@@ -193,6 +214,7 @@ class Course:
             observer,
             beside=way.lie.beside,
             pool=self.pool,
+            soak=self.soak,
             before=self.wet,
             stage=TURNED if way.turned else MARCH,
         )
@@ -214,6 +236,7 @@ class Course:
             self.effort,
             observer,
             self.pool,
+            self.soak,
         )
 
     def back(self, values: Floats) -> Floats:

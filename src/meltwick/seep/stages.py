@@ -13,6 +13,7 @@ from meltwick.seep.graph import Network
 from meltwick.seep.levels import Effort, Steps, Streams
 from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid
+from meltwick.seep.soak import PLAIN, Soak
 from meltwick.seep.transport import March
 from meltwick.types import Bundle, Cloth, Component, Floats, Observer, Round
 
@@ -60,6 +61,7 @@ def melt_stage(
     *,
     beside: float | None = None,
     pool: Pool | None = None,
+    soak: Soak | None = None,
     before: Wet | None = None,
     stage: str = MARCH,
 ) -> Wet:
@@ -71,6 +73,8 @@ def melt_stage(
         Share of the melt that misses the bundle; ``constants.ice_beside`` if left out.
     pool : Pool, optional
         A tub in which what leaves the bundle gathers.
+    soak : Soak, optional
+        Soda that is not the same in every layer.
     before : Wet, optional
         What an earlier melt left.
     stage : str
@@ -98,10 +102,14 @@ def melt_stage(
             march.settle(now.volume)
             if last != -1:
                 march.drain(volume, now.volume)
+                if soak is not None:
+                    soak.drain(volume, now.volume)
             volume, last = now.volume, number
         for share, masses in laid.over:
             march.mass += share[:, None] * (masses * kept)
         march.carry(now, step, scale * passing)
+        if soak is not None:
+            soak.carry(now, step, scale * passing)
         passed += caught / effort.steps * passing
         if pool is not None:
             beside_it = melt.mass / WATER_DENSITY * missed / effort.steps
@@ -110,9 +118,11 @@ def melt_stage(
                 pool.pour(masses * missed / effort.steps)
         waiting += step
         if n % SPREAD_EVERY == SPREAD_EVERY - 1 or n == effort.steps - 1:
-            rates = _rates(march, spec, passed / water, COLD)
-            march.react(volume, *rates, waiting)
+            fixing, spoiling, pace = _rates(march, spec, passed / water, COLD, volume, soak)
+            march.react(volume, fixing, spoiling, waiting, pace)
             march.spread(volume, spreads, waiting)
+            if soak is not None:
+                soak.spread(volume, spreads, waiting)
             if pool is not None:
                 _stand(pool, march, spec, passed / water, COLD, water, waiting)
             waiting = 0.0
@@ -138,11 +148,22 @@ def _stand(
     pool.react(spoiling, seconds)
 
 
-def _rates(march: March, spec: Round, pores: float, temperature: float) -> tuple[Floats, Floats]:
+def _rates(
+    march: March,
+    spec: Round,
+    pores: float,
+    temperature: float,
+    volume: Floats,
+    soak: Soak | None,
+) -> tuple[Floats, Floats, Floats | None]:
+    """Rates (K,) [1/s] of fixing and of hydrolysis, and each cell's pace where soda is uneven."""
     held = march.constants.soda_held
     strength = spec.soda.strength * (held + (1.0 - held) * float(np.exp(-pores)))
+    pace = None
+    if soak is not None:
+        strength, pace = PLAIN, soak.pace(volume, temperature)
     fixing = chemistry.fixing_rates(march.species, strength, temperature, march.constants)
-    return fixing, chemistry.hydrolysis_rates(fixing, march.species, march.constants)
+    return fixing, chemistry.hydrolysis_rates(fixing, march.species, march.constants), pace
 
 
 def batch_edges(seconds: float, effort: Effort) -> Floats:
@@ -161,6 +182,7 @@ def batch_stage(
     effort: Effort,
     observer: Observer,
     pool: Pool | None = None,
+    soak: Soak | None = None,
 ) -> None:
     """Drain, warm up and fix for the batching time."""
     # drained: the suction of each cell is its height over the lowest one
@@ -172,6 +194,8 @@ def batch_stage(
         rest = rest + (volume - rest) * pool.covers
     still = streams.still(rest)
     march.drain(volume, rest)
+    if soak is not None:
+        soak.drain(volume, rest)
     if pool is not None:
         pool.gather(march, float((volume - rest).sum()))
     edges = batch_edges(spec.batch_time, effort)
@@ -185,11 +209,13 @@ def batch_stage(
         active = (
             float(np.exp(-middle / march.constants.drying)) if spec.batch_cover == "open" else 1.0
         )
-        fixing, hydrolysing = _rates(march, spec, 99.0, temperature)
-        march.react(rest, fixing * active, hydrolysing * active, step)
+        fixing, hydrolysing, pace = _rates(march, spec, 99.0, temperature, rest, soak)
+        march.react(rest, fixing * active, hydrolysing * active, step, pace)
         diffusivity = diffusivity_at(march.moving, temperature)
         spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants)
         march.spread(rest, spreads, step * active)
+        if soak is not None:
+            soak.spread(rest, spreads, step * active)
         if pool is not None:
             _stand(pool, march, spec, wet.pores, temperature, float(rest.sum()), step * active)
         observer(BATCH, n + 1, effort.batch)

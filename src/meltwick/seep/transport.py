@@ -102,8 +102,15 @@ class March:
             min(self.threads, self.kd.size),
         )
 
-    def react(self, volume: Floats, fixing: Floats, hydrolysing: Floats, step: float) -> None:
-        """Fix and hydrolyse for ``step`` seconds."""
+    def react(
+        self,
+        volume: Floats,
+        fixing: Floats,
+        hydrolysing: Floats,
+        step: float,
+        pace: Floats | None = None,
+    ) -> None:
+        """Fix and hydrolyse for ``step`` seconds; ``pace`` (N,) multiplies both rates."""
         kernels.react(
             volume,
             self.fibre,
@@ -116,6 +123,7 @@ class March:
             self.mass,
             self.fixed,
             self.spent,
+            np.ones(volume.size) if pace is None else pace,
             step,
         )
 
