@@ -173,7 +173,7 @@ def test_a_harder_clamp_keeps_no_less_white() -> None:
     ("line", "said"),
     [
         ('kind = "clamps", shape = "heart"', "round.1.tie.shape: 'heart' is not known"),
-        ('kind = "clamps", pull = "tight"', "round.1.tie.pull: it goes with string, bands or rings"),
+        ('kind = "clamps", pull = "tight"', "round.1.tie.pull: it goes with string"),
         ('kind = "clamps", at = [0.5, 2]', "round.1.tie.at: [0.5, 2] is no place on the pile"),
         ('kind = "clamps", breadth = "1 cm"', "round.1.tie.breadth: it is a bar's"),
         ('kind = "clamps", force = "tigt"', "round.1.tie.force: 'tigt' is not known"),

@@ -1,4 +1,4 @@
-"""Peaks tied off with rings of thread: areas by shapely, folding and force by closed forms."""
+"""Peaks tied off with thread and rows of stitches: areas by shapely, folds by closed forms."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ from functools import cache
 
 import numpy as np
 import pytest
-from shapely import contains_xy
+from shapely import affinity, contains_xy
 from shapely.geometry import Point, Polygon, box
+from shapely.ops import unary_union
 from tests.flats import flat_cloth
 from tests.test_put_down import bundle_of, dyeing
 
@@ -21,7 +22,7 @@ from meltwick.folding.peaks import reach_of
 from meltwick.plan import plan_from_text, resolve
 from meltwick.simulate import simulate
 from meltwick.stock import load_stock
-from meltwick.types import Bundle, Cloth, Halve, Spot, TiedRings
+from meltwick.types import Bundle, Cloth, Halve, Spot, Stitching, TiedRings
 
 SIDE = 0.4
 ONCE = TiedRings((Spot("middle"),), 0.0, 0.06, 1, 0.03, 8, 2e-3, 40.0)
@@ -181,6 +182,58 @@ def test_halved_cloth_is_tied_through_both_halves() -> None:
     found = hard(bundle, tie, 2, np.full(cloth.size, 0.05))
     assert np.mean(cloth.x[found] > 0.0) == pytest.approx(0.5, abs=0.02)
     assert np.median(np.abs(cloth.x[found])) == pytest.approx(0.12, abs=0.015)
+
+
+@pytest.mark.parametrize("outline", ["square", "diamond"])
+def test_a_capped_outline_keeps_its_inside_dry(outline: str) -> None:
+    cloth, pitch = square(2e-3), 2e-3
+    tie = replace(ONCE, outline=outline, capped=True, wound=4)  # type: ignore[arg-type]
+    bundle = bundle_of(cloth, dyeing((), tie), neatness=0.0)
+    half = tie.from_tip + 0.5 * tie.wound * tie.thickness
+    known = affinity.translate(box(-half, -half, half, half), *cloth.places["middle"])
+    known = affinity.rotate(known, 45.0) if outline == "diamond" else known
+    dry = bundle.exposed == 0.0
+    assert dry.sum() * pitch**2 == pytest.approx(known.area, rel=0.03)
+    assert np.mean(dry != contains_xy(known, cloth.x, cloth.y)) < 0.01
+    assert bundle.upward[dry].max() == bundle.downward[dry].max() == 0.0
+    assert not dry[bundle.film].any()
+    # thread presses the outline only
+    inner = contains_xy(known.buffer(-0.02), cloth.x, cloth.y)
+    assert bundle.pressure[inner].max() == BARE_PRESSURE
+
+
+STITCHED = Stitching(0.5 * np.pi, 0.05, 0.02, 1e-3, 20.0)
+
+
+def test_rows_of_stitches_gather_and_press_along_themselves() -> None:
+    cloth = flat_cloth(0.6, 0.5, 2e-3)
+    bundle = bundle_of(cloth, dyeing((), STITCHED), neatness=0.0)
+    # a flank a stitch wide: 0.6 m of cloth in layers of 20 mm
+    assert bundle.layers.mean() == pytest.approx(0.6 / STITCHED.stitch, rel=0.03)
+    # T over a flank's width and the rows' spacing, on the mean
+    force = STITCHED.pull / (STITCHED.stitch * STITCHED.spacing)
+    assert bundle.pressure.mean() - BARE_PRESSURE == pytest.approx(force, rel=0.1)
+    # half the peak or more within a quarter of the load's width of each row
+    wide = 0.5 * (STITCHED.stitch + STITCHED.thickness)
+    found = bundle.pressure > BARE_PRESSURE + STITCHED.pull / STITCHED.stitch / (2.0 * wide)
+    rows = np.sort(np.unique(np.round(cloth.y[found], 4)))
+    middles = [np.mean(part) for part in np.split(rows, np.flatnonzero(np.diff(rows) > 0.01) + 1)]
+    assert np.diff(middles) == pytest.approx(STITCHED.spacing, abs=2.1e-3)
+    known = unary_union([box(0.0, y - 0.5 * wide, 0.6, y + 0.5 * wide) for y in middles])
+    known = known.intersection(box(0.0, 0.0, 0.6, 0.5))
+    assert found.sum() * cloth.pitch**2 == pytest.approx(known.area, rel=0.08)
+    assert np.all(bundle.covered == 0.0)
+
+
+def test_rows_along_turn_the_gathers() -> None:
+    cloth = flat_cloth(0.4, 0.5, 4e-3)
+    bundle = bundle_of(cloth, dyeing((), replace(STITCHED, rows=0.0)), neatness=0.0)
+    assert bundle.layers.mean() == pytest.approx(0.5 / STITCHED.stitch, rel=0.05)
+    columns = [bundle.pressure[cloth.col == c].mean() for c in range(100)]
+    assert max(columns) > 3.0 * min(columns)
+    assert np.std([bundle.pressure[cloth.row == r].mean() for r in range(125)]) < 0.1 * np.std(
+        columns
+    )
 
 
 RINGED = """

@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from meltwick.bundle.flat import Lying
 
 
+GIRTH = {"circle": 1.0, "square": 4.0 / np.pi, "diamond": 4.0 / np.pi}
+"""Length of an outline over that of the circle inside it."""
+
+
 @dataclass(frozen=True)
 class Laid:
     """What `flat.Lying` holds, of peaks."""
@@ -133,7 +137,7 @@ def threads(
         at = tie.from_tip + k * tie.apart
         thin = cloth.fabric.thickness
         for _ in range(2):  # pressed thinner, the neck has a smaller radius
-            round_it = float(neck(np.array([at]), peaks.layers, thin)[0])
+            round_it = float(neck(np.array([GIRTH[tie.outline] * at]), peaks.layers, thin)[0])
             press = binding.hoop_pressure(tie.pull, round_it, tie.thickness)
             thin = binding.stack_thickness(cloth.fabric, press, constants)
         off = peaks.tied[up] - at
@@ -142,5 +146,6 @@ def threads(
             off - 0.5 * wide, deep
         )
         pressure[up] += press * share
-        covered[up] = np.maximum(covered[up], np.abs(off) < 0.5 * wide)
+        under = (off < 0.5 * wide) & (tie.capped | (off > -0.5 * wide))
+        covered[up] = np.maximum(covered[up], under)
     return pressure, covered

@@ -15,7 +15,7 @@ from meltwick.folding import Stack
 from meltwick.folding.hand import WIDTH
 from meltwick.folding.stack import SUBS
 from meltwick.stacking import Stacked
-from meltwick.types import BandTie, Clamps, Cloth, Floats, Round, StringTie, TiedRings
+from meltwick.types import BandTie, Clamps, Cloth, Floats, Round, Stitching, StringTie, TiedRings
 
 if TYPE_CHECKING:
     from meltwick.bundle.flat import Lying
@@ -64,7 +64,10 @@ def tie_flat(
         pressure, covered = peaks.threads(tie, stack, lying, cloth, constants)
         thin = binding.stack_thickness(cloth.fabric, BARE_PRESSURE, constants)
         # turns side by side close a ring: no film finds its way between them
-        return Tied(bare + pressure, covered, thin, constants, sealed=tie.wound >= CLOSED)
+        shut = tie.capped or tie.wound >= CLOSED
+        return Tied(bare + pressure, covered, thin, constants, sealed=shut)
+    if isinstance(tie, Stitching):
+        return _stitched(cloth, lying, tie, neatness, seed, constants, round_number)
     layer = stack.disc.thickness if stack.disc else thin
     volume = cloth.size * cloth.pitch**2 * layer
     tall = max(float(lying.height.max()), layer)
@@ -102,6 +105,31 @@ def _clamped(cloth: Cloth, lying: Lying, tie: Clamps, found: Stacked, constants:
     pressure += BARE_PRESSURE
     thin = binding.stack_thickness(cloth.fabric, float(pressure.mean()), constants)
     return Tied(pressure, covered, thin, constants, sealed=True)
+
+
+def _stitched(
+    cloth: Cloth,
+    lying: Lying,
+    tie: Stitching,
+    neatness: float,
+    seed: int,
+    constants: Constants,
+    round_number: int,
+) -> Tied:
+    """Press gathers along the threads that draw them up.
+
+    A thread of pull T runs through every flank of width l and presses it on the next: the load
+    is T over l along the thread, spread as wide as a flank to either side (a raised cosine).
+    """
+    rows = StringTie(tie.spacing, tie.pull, tie.thickness)
+    lines = _strings(lying, rows, 0.0, neatness, seed, round_number)
+    full = np.full(lying.along.size, tie.stitch)
+    pressure, _ = binding.line_pressure(
+        lying.along, lying.across, full, lines, tie.stitch, tie.pull, tie.thickness
+    )
+    mean = BARE_PRESSURE + tie.pull / (tie.stitch * tie.spacing)
+    thin = binding.stack_thickness(cloth.fabric, mean, constants)
+    return Tied(BARE_PRESSURE + pressure, np.zeros(pressure.size), thin, constants)
 
 
 def _slope(lying: Lying, tie: StringTie) -> float:

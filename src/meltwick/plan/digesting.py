@@ -19,6 +19,7 @@ LEFT_OUT = frozenset(
         ("StringTie", "word"),
         ("Clamps", "word"),
         ("TiedRings", "word"),
+        ("Stitching", "word"),
         ("Soda", "mass"),
         ("Soda", "water"),
         ("Soda", "kind"),

@@ -27,10 +27,23 @@ TIE_KEYS: dict[str, tuple[str, ...]] = {
     "string": ("spacing", "thickness", "crossed", "pull"),
     "bands": ("count", "width", "pull"),
     "clamps": ("shape", "size", "breadth", "at", "turn", "force"),
-    "rings": ("spots", "every", "from_tip", "times", "apart", "wound", "thickness", "pull"),
+    "stitching": ("rows", "stitch", "spacing", "thickness", "pull"),
+    "rings": (
+        "spots",
+        "every",
+        "from_tip",
+        "times",
+        "apart",
+        "wound",
+        "thickness",
+        "pull",
+        "outline",
+        "capped",
+    ),
 }
 """Which keys each kind has, `kind` apart."""
 
+_SHARED = {"spacing", "thickness", "pull"}
 _MIDDLE = (0.5, 0.5)
 
 
@@ -72,11 +85,13 @@ class TieTable(Table):
     kind: Annotated[str, word(words.TIES, words.TIES_LATER)] = Field(
         default="string",
         description="string wound round, bands through the middle, clamps on both faces, peaks "
-        "tied off with rings of thread, or none; "
+        "tied off with rings of thread, rows of running stitch drawn up, or none; "
         "a spiral takes bands, and cloth that is not folded none, if nothing is written",
     )
     spacing: Annotated[float, quantity("length", "3 mm", "300 mm")] = Field(
-        default=0.025, description="from one turn of string to the next, along the bundle"
+        default=0.025,
+        description="from one turn of string to the next, along the bundle, or from row to row of "
+        "stitches",
     )
     pull: Annotated[str | float, name_or_quantity("force", "0.5 N", "200 N", "tight")] = Field(
         default="tight",
@@ -107,6 +122,20 @@ class TieTable(Table):
     )
     wound: Annotated[int, whole(1, 40)] = Field(
         default=6, description="turns of thread side by side in each ring"
+    )
+    outline: Annotated[str, word(words.OUTLINES)] = Field(
+        default="circle",
+        description="of a ring on the flat cloth; a square or a diamond is stitched round and "
+        "drawn up, from_tip the way to the middle of its side",
+    )
+    capped: Annotated[bool, flag()] = Field(
+        default=False, description="whether the peak is bound in film, so that its inside keeps dry"
+    )
+    rows: Annotated[str, word(words.ROWS)] = Field(
+        default="across", description="how rows of running stitch run over the garment"
+    )
+    stitch: Annotated[float, quantity("length", "8 mm", "60 mm")] = Field(
+        default=0.012, description="length of a stitch, and so the width of a gather"
     )
     count: Annotated[int, whole(1, 24)] = Field(
         default=3, description="how many bands; each makes two wedges of a disc"
@@ -166,9 +195,9 @@ class TieTable(Table):
         if "kind" in self.model_fields_set:
             return self.kind
         for kind, keys in TIE_KEYS.items():
-            if self.model_fields_set & set(keys) - {"pull", "thickness"}:
+            if self.model_fields_set & set(keys) - _SHARED:
                 return kind
-        if "thickness" in self.model_fields_set:
+        if self.model_fields_set & {"spacing", "thickness"}:
             return "string"
         if not last_fold and not self.model_fields_set:
             return "none"
@@ -185,6 +214,12 @@ def check_tie(tie: TieTable, folds: tuple[Any, ...]) -> None:
     """
     last = folds[-1].kind if folds else ""
     kind = tie.kind_after(last)
+    if kind == "stitching" and last not in ("", "halve"):
+        raise fault(
+            "'stitching' gathers flat cloth into pleats of its own; leave it unfolded, with "
+            "fold = [], or only halve it",
+            "tie.kind",
+        )
     if kind == "rings" and last not in ("", "halve"):
         raise fault(
             "peaks for 'rings' are drawn up out of flat cloth; leave it unfolded, with fold = [], "
