@@ -169,6 +169,12 @@ def test_points_make_the_same_piece_as_a_drawing(tmp_path: Path) -> None:
         )
 
 
+def test_a_drawing_lies_beside_its_plan(tmp_path: Path) -> None:
+    odd = tmp_path / "my  plans"  # two blanks, which a message would draw together
+    odd.mkdir()
+    assert cook(odd, drawing(SHIRT)).blank.name == "my-shirt"
+
+
 def test_the_digest_follows_what_is_drawn(tmp_path: Path) -> None:
     first = digest(cook(tmp_path, drawing(SHIRT)))
     assert digest(cook(tmp_path, drawing("<title>a note</title>" + SHIRT))) == first

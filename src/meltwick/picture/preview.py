@@ -105,11 +105,18 @@ def _behind(view: View, result: Result, panel: Panel, plain: bool) -> Canvas | N
         return inside
     for seam in sewing(result.cloth, others[0])[0]:
         if seam.kind in ("rib", "rib edge"):
-            _sew(inside, view, seam)
+            _sew(inside, view, seam, _thread(result))
     return 0.86 * inside
 
 
-def _sew(colour: Canvas, view: View, seam: Seam) -> None:
+def _thread(result: Result) -> Canvas:
+    """Colour of the thread: a coloured blank is sewn in its own colour."""
+    if result.cloth.fabric.ground_name == "white":
+        return _light(LABEL)
+    return draw.decode(np.array(result.look.undyed_srgb))
+
+
+def _sew(colour: Canvas, view: View, seam: Seam, bare: Canvas) -> None:
     """Draw a seam: a soft furrow in the cloth, and undyed thread where it shows."""
     lines = [view.place(line) for line in seam.lines]
     groove = draw.stroke(view, lines, seam.groove * view.scale)
@@ -117,7 +124,7 @@ def _sew(colour: Canvas, view: View, seam: Seam) -> None:
     if seam.dash is not None:
         dash = (seam.dash[0] * view.scale, seam.dash[1] * view.scale)
         thread = draw.stroke(view, lines, seam.thread * view.scale, dash)
-        draw.lay(colour, _light(LABEL), 0.5 * thread)
+        draw.lay(colour, bare, 0.5 * thread)
 
 
 def _paint(canvas: Canvas, view: View, result: Result, panel: Panel, plain: bool) -> None:
@@ -146,7 +153,7 @@ def _paint(canvas: Canvas, view: View, result: Result, panel: Panel, plain: bool
     seams, creases = sewing(cloth, panel)
     colour *= shading.soft_light(view, mask, creases)[..., None]
     for seam in seams:
-        _sew(colour, view, seam)
+        _sew(colour, view, seam, _thread(result))
     draw.lay(canvas, colour, mask)
 
 

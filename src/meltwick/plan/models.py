@@ -182,8 +182,14 @@ class Plan(Table):
         )
 
     _where: str = PrivateAttr("plan")
+    _beside: str = PrivateAttr("plan")
 
     @property
     def where(self) -> str:
         """The file that the plan was read from, for messages."""
         return self._where
+
+    @property
+    def beside(self) -> str:
+        """The same file as it is, beside which a drawing lies."""
+        return self._beside

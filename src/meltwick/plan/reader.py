@@ -42,6 +42,7 @@ def plan_from_text(text: str, where: str) -> Plan:
     except RecursionError:
         raise PlanError(f"{one_line(where)} is nested too deep") from None
     plan._where = one_line(where)
+    plan._beside = where
     return plan
 
 

@@ -106,7 +106,7 @@ def resolve(plan: Plan, stock: Stock) -> Recipe:
         return garment.key(key).error(said)
 
     asked = plan.garment
-    blank, fabric = dress(asked, stock, plan.where, refuse)
+    blank, fabric = dress(asked, stock, plan.beside, refuse)
     rounds, dyes = [], dict[str, Dye]()
     for number, table in enumerate(plan.round, 1):
         here = place.key("round").key(number)
