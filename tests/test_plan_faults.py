@@ -179,7 +179,7 @@ FAULTS = {
         "round.1.tie.count: it goes with bands, and this tie is string",
     ),
     in_round("tie = { kind = 'bands', spacing = '2 cm' }"): (
-        "round.1.tie.spacing: it goes with string, and this tie is bands",
+        "round.1.tie.spacing: it goes with string or stitching, and this tie is bands",
     ),
     in_round("tie = { spacing = '2 cm', width = '4 mm' }"): (
         "round.1.tie.width: it goes with bands",

@@ -194,11 +194,10 @@ class TieTable(Table):
         """Return the kind of tie: as written, else as its keys say, else as the fold wants."""
         if "kind" in self.model_fields_set:
             return self.kind
-        for kind, keys in TIE_KEYS.items():
-            if self.model_fields_set & set(keys) - _SHARED:
+        for kind in ("stitching", "rings", "string", "bands", "clamps"):
+            own = set(TIE_KEYS[kind]) - {"pull"}
+            if self.model_fields_set & (own if kind == "string" else own - _SHARED):
                 return kind
-        if self.model_fields_set & {"spacing", "thickness"}:
-            return "string"
         if not last_fold and not self.model_fields_set:
             return "none"
         return "bands" if last_fold in ("spiral", "rosettes", "scrunch") else self.kind
