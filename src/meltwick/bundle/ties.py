@@ -74,18 +74,20 @@ def tie_flat(
     length = float(lying.along.max())
     if isinstance(tie, StringTie):
         section, thick = volume / length, tie.thickness
-        slope = _slope(lying, tie)
-        lines = _strings(lying, tie, slope, neatness, seed, round_number)
+        over = lying.level if tie.crossed and lying.level is not None else lying.across
+        slope = _slope(over, lying.height + lying.across - over, tie)
+        lines = _strings(lying.along, over, tie, slope, neatness, seed, round_number)
         between = tie.spacing / (2.0 if tie.crossed else 1.0)
         pull = tie.pull * np.cos(slope) ** 2  # a helix curves so much less than a ring
     else:
         wide = np.sqrt(4.0 * volume / tall / np.pi)
         section, thick = wide * tall, tie.width
+        over = lying.across
         lines, pull = _bands(lying, tie, neatness, seed, round_number), tie.pull
         between = np.pi * wide / 4.0 / max(tie.count, 1)
     radius = float(np.sqrt(section / np.pi))
     pressure, covered = binding.line_pressure(
-        lying.along, lying.across, lying.depth, lines, radius, pull, thick
+        lying.along, over, lying.depth, lines, radius, pull, thick
     )
     mean = BARE_PRESSURE + pull / (radius * between)
     thin = binding.stack_thickness(cloth.fabric, mean, constants)
@@ -122,7 +124,7 @@ def _stitched(
     is T over l along the thread, spread as wide as a flank to either side (a raised cosine).
     """
     rows = StringTie(tie.spacing, tie.pull, tie.thickness)
-    lines = _strings(lying, rows, 0.0, neatness, seed, round_number)
+    lines = _strings(lying.along, lying.across, rows, 0.0, neatness, seed, round_number)
     full = np.full(lying.along.size, tie.stitch)
     pressure, _ = binding.line_pressure(
         lying.along, lying.across, full, lines, tie.stitch, tie.pull, tie.thickness
@@ -132,30 +134,41 @@ def _stitched(
     return Tied(BARE_PRESSURE + pressure, np.zeros(pressure.size), thin, constants)
 
 
-def _slope(lying: Lying, tie: StringTie) -> float:
+def _slope(over: Floats, through: Floats, tie: StringTie) -> float:
     """Angle of string to the way straight across the bundle [rad].
 
-    String wound in one helix counts as rings. Wound there and back, it gains half a turn's
-    spacing on its way over each face, and makes diamonds.
+    String wound in one helix counts as rings. Wound there and back, it gains half a spacing on
+    its way over half the girth, here and there, and makes diamonds.
+
+    Parameters
+    ----------
+    over, through : ndarray of shape (P,)
+        Places across the bundle's broad face, and through its thickness [m].
     """
     if not tie.crossed:
         return 0.0
-    wide = max(float(np.ptp(lying.across)), 0.5 * tie.spacing)
-    return float(np.arctan(0.5 * tie.spacing / wide))
+    half = max(float(np.ptp(over) + np.ptp(through)), 0.5 * tie.spacing)
+    return float(np.arctan(0.5 * tie.spacing / half))
 
 
 def _strings(
-    lying: Lying, tie: StringTie, slope: float, neatness: float, seed: int, round_number: int
+    along: Floats,
+    over: Floats,
+    tie: StringTie,
+    slope: float,
+    neatness: float,
+    seed: int,
+    round_number: int,
 ) -> Floats:
-    """Lines across the bundle, one after another: (n, 3), a x + b y = c in plan view."""
-    length = float(lying.along.max())
+    """Lines across the bundle, one after another: (n, 3), a along + b over = c."""
+    length = float(along.max())
     ways = [("strings", slope)]
     if tie.crossed:
         ways.append(("strings back", -slope))
     found = []
     for purpose, turned in ways:
-        over = abs(np.tan(turned)) * float(np.ptp(lying.across))
-        first, last = -0.5 * over, length + 0.5 * over
+        gain = abs(np.tan(turned)) * float(np.ptp(over))
+        first, last = -0.5 * gain, length + 0.5 * gain
         count = int(np.ceil((last - first) / tie.spacing / (1.0 - WIDTH * neatness * np.sqrt(3.0))))
         count += 2
         code = chance.key(seed, purpose, round_number)
@@ -165,7 +178,7 @@ def _strings(
         place = start + tie.spacing * np.concatenate([[0.0], np.cumsum(way[:-1])])
         place = place[place < last + tie.spacing]
         lean = turned + ASKEW * spread * (chance.uniforms(code, place.size, 2) - 0.5)
-        middle = 0.5 * float(lying.across.min() + lying.across.max())
+        middle = 0.5 * float(over.min() + over.max())
         a, b = np.cos(lean), np.sin(lean)
         found.append(np.column_stack([a, b, place * a + middle * b]))
     return np.concatenate(found)
