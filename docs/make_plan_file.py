@@ -33,6 +33,7 @@ TABLES: tuple[tuple[str, type[models.Table], str], ...] = (
     ("`[garment]`", models.Garment, "[garment]\n{}"),
     ("`[[round]]`", models.RoundTable, "[[round]]\n{}"),
     ("`fold`, a pole", folds.PoleFold, '[[round]]\nfold = [{{ kind = "pole", {} }}]'),
+    ("`fold`, a tube", folds.TubeFold, '[[round]]\nfold = [{{ kind = "tube", {} }}]'),
     ("`fold`, in half", folds.HalveFold, '[[round]]\nfold = [{{ kind = "halve", {} }}]'),
     (
         "`fold`, an accordion",
@@ -48,6 +49,7 @@ TABLES: tuple[tuple[str, type[models.Table], str], ...] = (
     ("`batch`", models.BatchTable, "[[round]]\nbatch = {{ {} }}"),
     ("`[[round.ice]]`", models.IceTable, "[[round]]\n[[round.ice]]\n{}"),
     ("`[[round.dye]]`", models.DyeTable, "[[round]]\n[[round.dye]]\n{}"),
+    ("`[round.liquor]`", models.LiquorTable, "[[round]]\n[round.liquor]\n{}"),
 )
 
 # A quantity of each dimension that no key allows, to have the reader name the bounds.

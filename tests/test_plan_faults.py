@@ -64,7 +64,7 @@ FAULTS = {
     in_round("fold = [{ kind = 'poll' }]"): ("round.1.fold.1.kind", "did you mean 'pole'?"),
     in_round("fold = [{ kind = 3 }]"): (
         "round.1.fold.1.kind: 3",
-        "pole, halve, accordion, spiral, scrunch or rosettes",
+        "pole, halve, accordion, spiral, scrunch, rosettes or tube",
     ),
     in_round("fold = ['pole']"): ("round.1.fold.1: 'pole'", "kind ="),
     in_round("fold = 'pole'"): ("round.1.fold: 'pole'", "folds"),
@@ -219,6 +219,9 @@ FAULTS = {
     in_round("dye = [{ at = { sector = 1 } }]"): ("round.1.dye.1.at", "sector 2 of 6"),
     in_round("dye = [{ at = { radius = '9 m' } }]"): ("round.1.dye.1.at", "5 mm to 50 cm"),
     in_round("dye = [{ at = { radius = 9 } }]"): ("round.1.dye.1.at: 9 has no unit", "'25 mm'"),
+    in_round("liquor = { share = 0.5 }"): ("round.1.liquor", "plan = "),
+    in_round("liquor = { plan = 'above' }"): ("round.1.liquor.plan: 'above'", ".toml"),
+    in_round("liquor = { plan = 'a.toml', share = 2 }"): ("round.1.liquor.share", "0.01 to 1"),
     in_round("dye = [{ side = 'sides', powder = 'over' }]"): ("round.1.dye.1.side", "top"),
     in_round("rest = { incline = '80 deg' }"): ("round.1.rest.incline", "0 deg to 60 deg"),
     in_round("rest = { room = '-20 degC' }"): ("round.1.rest.room", "2 degC to 45 degC"),

@@ -28,15 +28,18 @@ from meltwick.types import (
     Component,
     FixedDye,
     Halve,
+    Liquor,
     Look,
     Observer,
     PoleWrap,
     Recipe,
     Result,
     Rosettes,
+    Round,
     RoundReport,
     Scrunch,
     Spiral,
+    TubeWrap,
     Watcher,
 )
 
@@ -160,6 +163,7 @@ def _carry_out(
             round_number=number,
         )
         tell("folding", 1, 1)
+        liquor = _liquor(spec, pitch, constants, threads) if spec.liquor else None
         seconds["fold"] += time.perf_counter() - begun
         fixed, report, took = dye(
             cloth,
@@ -175,6 +179,7 @@ def _carry_out(
             observer=tell,
             threads=threads,
             watch=watch,
+            liquor=liquor,
         )
         for stage, spent in took.items():
             seconds[stage] = seconds.get(stage, 0.0) + spent
@@ -203,6 +208,30 @@ def _carry_out(
     )
 
 
+def _liquor(spec: Round, pitch: float, constants: Constants, threads: int) -> Liquor:
+    """Run the piece above, and take the share of its last round's run-off that is caught."""
+    caught = spec.liquor
+    assert caught is not None
+    above = run(
+        caught.recipe,
+        "",
+        pitch=pitch,
+        start=None,
+        constants=constants,
+        observer=_quiet,
+        threads=threads,
+    )
+    whole = above.rounds[-1].liquor
+    assert whole is not None
+    return replace(
+        whole,
+        active=whole.active * caught.share,
+        spent=whole.spent * caught.share,
+        volume=whole.volume * caught.share,
+        seconds=caught.seconds or whole.seconds,
+    )
+
+
 def _told(observer: Observer, number: int, count: int) -> Observer:
     """Name the round before each stage, where there is more than one."""
     if count == 1:
@@ -227,6 +256,7 @@ _WORDS = {
     Spiral: "spiral",
     Scrunch: "scrunch",
     Rosettes: "rosettes",
+    TubeWrap: "tube",
 }
 
 

@@ -189,7 +189,19 @@ class Rosettes:
     sense: Literal["right", "left"] = "right"
 
 
-Fold = Halve | PoleWrap | Accordion | Spiral | Scrunch | Rosettes
+@dataclass(frozen=True)
+class TubeWrap:
+    """Pull the garment over a pole, as a tube, and push it along."""
+
+    diameter: float  # [m] of the pole, outside
+    squeeze: float = 3.0  # cloth length / pushed length
+    sewn: bool = False  # to fit the pole; False: gathers along it where it is wider
+    even: bool = False  # as a rolled pole's
+    pushed_first: Literal["low", "high"] = "low"
+    pole: str = ""  # trade name, for showing
+
+
+Fold = Halve | PoleWrap | Accordion | Spiral | Scrunch | Rosettes | TubeWrap
 
 
 @dataclass(frozen=True)
@@ -334,6 +346,16 @@ class Round:
     outside: Literal["front", "back"] = "front"  # the side that faces up before folding
     lies: Literal["", "pleats up", "flat"] = ""  # a bundle without a pole; empty: as is usual
     tub: float = 0.0  # [m2] floor of the tub it stands in; 0: a rack, where water runs away
+    liquor: Caught | None = None  # run-off of another piece that goes over it before its own ice
+
+
+@dataclass(frozen=True)
+class Caught:
+    """Run-off of another piece, caught for the one below."""
+
+    recipe: Recipe  # of that piece
+    share: float  # of its liquor
+    seconds: float  # that it takes to run over the piece below; 0: as long as that ice melts
 
 
 @dataclass(frozen=True)
@@ -510,6 +532,17 @@ class Shares:
 
 
 @dataclass(frozen=True)
+class Liquor:
+    """What ran off or dripped from a bundle while its ice melted, mixed."""
+
+    species: tuple[Component, ...]
+    active: Floats  # (K,) [kg] of dye that can still fix
+    spent: Floats  # (K,) [kg] hydrolysed
+    volume: float  # [m3]
+    seconds: float  # that it took to gather
+
+
+@dataclass(frozen=True)
 class RoundReport:
     """What one round did, for the table and the JSON."""
 
@@ -522,6 +555,7 @@ class RoundReport:
     strain99: float
     steps: int
     balance: Balance
+    liquor: Liquor | None = None
     shares: Mapping[str, float] = field(default_factory=dict)
     """Area shares after the round, the dye of earlier ones included: white, pale, mid, deep."""
 

@@ -7,7 +7,7 @@ from math import degrees, pi, sqrt
 
 from meltwick.advice.hands import standing
 from meltwick.advice.sizes import Garment
-from meltwick.types import Ice, Patch, Powder, Recipe, Round, Sector
+from meltwick.types import Caught, Ice, Patch, Powder, Recipe, Round, Sector
 from meltwick.units import show_length, show_mass, show_time
 
 _HEAPED = {
@@ -50,11 +50,24 @@ def _laid(recipe: Recipe, turn: Round, turned: bool) -> Iterator[str]:
     for powder in powders:
         if not powder.over_ice:
             yield _sift(powder, spoon)
+    if turn.liquor is not None and not turned:
+        yield _catch(turn.liquor)
     for load in loads:
         yield _heap(load, loads[0].after)
     for powder in powders:
         if powder.over_ice:
             yield _sift(powder, spoon)
+
+
+def _catch(caught: Caught) -> str:
+    part = "" if caught.share > 0.995 else f"{round(100 * caught.share)} % of "
+    name = caught.recipe.name
+    if caught.seconds:
+        return (
+            f"Pour {part}what was caught below {name} over it, bit by bit, for "
+            f"{show_time(caught.seconds)}."
+        )
+    return f"Set it below {name}, so that {part}what runs off that drips on it."
 
 
 def _heap(load: Ice, first: float) -> str:

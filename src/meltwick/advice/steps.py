@@ -66,7 +66,8 @@ def _wet(recipe: Recipe, turn: Round) -> Iterator[str]:
 
 
 def _wait(turn: Round) -> Iterator[str]:
-    yield f"Let the ice go, at {show_temperature(turn.room)}."
+    gone = "Let the ice go" if turn.ice else "Let it drip until the ice above is gone"
+    yield f"{gone}, at {show_temperature(turn.room)}."
     yield (
         f"Then keep it {turn.batch_cover} for {show_time(turn.batch_time)} at "
         f"{show_temperature(turn.batch_temperature)}, counted from when the ice is gone."

@@ -15,6 +15,7 @@ from meltwick.advice.sizes import (
     Garment,
     Pile,
     bundle_length,
+    girth_of,
     piles,
     pleats_of,
     rosettes_of,
@@ -37,6 +38,7 @@ from meltwick.types import (
     Stitching,
     StringTie,
     TiedRings,
+    TubeWrap,
 )
 from meltwick.units import show_length, show_mass, show_temperature, show_time
 
@@ -130,6 +132,8 @@ def _folds(turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
         key = f"{where}.fold.{number}"
         if isinstance(fold, PoleWrap):
             yield from _pole(fold, pile, key)
+        elif isinstance(fold, TubeWrap):
+            yield from _tube(fold, pile, garment, key)
         elif isinstance(fold, Accordion):
             yield from _accordion(fold, pile, garment.thickness, key)
         elif isinstance(fold, Spiral):
@@ -153,7 +157,8 @@ def _tie(turn: Round, garment: Garment, number: int) -> Iterator[Advice]:
     if isinstance(tie, StringTie):
         length = bundle_length(turn, garment, number)
         if length < 3.0 * tie.spacing:
-            how = "Folded and pushed together" if isinstance(last, PoleWrap) else "Folded"
+            pushed = isinstance(last, PoleWrap | TubeWrap)
+            how = "Folded and pushed together" if pushed else "Folded"
             yield Advice(
                 "warning",
                 f"{where}.tie.spacing",
@@ -187,6 +192,25 @@ def _pole(fold: PoleWrap, pile: Pile, key: str) -> Iterator[Advice]:
             key,
             f"Pushing {show_length(along)} of cloth to {show_length(along / fold.squeeze)} is "
             "more than hands manage: 2 to 4 times is usual.",
+        )
+
+
+def _tube(fold: TubeWrap, pile: Pile, garment: Garment, key: str) -> Iterator[Advice]:
+    cloth, round_it = girth_of(garment), pi * fold.diameter
+    if round_it > cloth:
+        yield Advice(
+            "warning",
+            key,
+            f"The pole is {show_length(round_it)} round and the tube only {show_length(cloth)}: it "
+            "will not go over. Take a thinner pole.",
+        )
+    if fold.squeeze > _SQUEEZE_HARD:
+        long = pile.extent()[1]
+        yield Advice(
+            "warning",
+            key,
+            f"Pushing {show_length(long)} of cloth to {show_length(long / fold.squeeze)} is more "
+            "than hands manage: 2 to 4 times is usual.",
         )
 
 
@@ -254,7 +278,8 @@ def _powder(recipe: Recipe, turn: Round, garment: Garment, where: str) -> Iterat
     mass = sum(powder.mass for powder in turn.powder)
     fibre = garment.mass * recipe.fabric.dyeable_share
     if mass <= 0.0:
-        yield Advice("warning", key, "No dye is laid.")
+        if turn.liquor is None:
+            yield Advice("warning", key, "No dye is laid.")
         return
     if turn.incline > _TILTED and (pair := _darkest_above(recipe, turn.powder)):
         high, low = pair
@@ -299,7 +324,9 @@ def _ice(recipe: Recipe, turn: Round, garment: Garment, where: str) -> Iterator[
     solubility = {dye.name: dye.solubility for dye in recipe.dyes}
     # Water that the powder needs [kg] if a sixth of the melt passes it (chosen).
     need = 6.0 * sum(1e3 * powder.mass / solubility.get(powder.dye, 70.0) for powder in turn.powder)
-    if mass <= 0.0:
+    if turn.liquor is not None:
+        pass  # another piece's water comes too
+    elif mass <= 0.0:
         yield Advice("warning", key, "There is no ice, so no water carries the dye.")
     elif ratio < _ICE_LITTLE or mass < need:
         yield Advice(

@@ -16,6 +16,7 @@ LEFT_OUT = frozenset(
         ("Recipe", "notes"),
         ("Component", "note"),
         ("PoleWrap", "pole"),
+        ("TubeWrap", "pole"),
         ("StringTie", "word"),
         ("Clamps", "word"),
         ("TiedRings", "word"),
@@ -41,6 +42,7 @@ ADDED = frozenset(
         ("Powder", "place"),
         ("Powder", "turned"),
         ("Round", "tub"),
+        ("Round", "liquor"),
     }
 )
 """What is left out while it has its default, so that older plans keep their digest."""

@@ -15,6 +15,7 @@ from meltwick.plan.reading import (
     flag,
     is_number,
     name_in_stock,
+    number,
     quantity,
     weight_or_measure,
     word,
@@ -46,6 +47,18 @@ def place_on_bundle() -> PlainValidator:
                 return _patch(found)
             raise fault(f"{shown(found)} is no place on the bundle; write {_WHERE}")
         return along(found)  # type: ignore[no-any-return, call-arg]
+
+    return PlainValidator(read)
+
+
+def plan_file() -> PlainValidator:
+    """Read the name of another plan's file."""
+
+    def read(found: object) -> str:
+        good = isinstance(found, str) and found.strip().casefold().endswith(".toml")
+        if not good or len(str(found)) > 200 or "\0" in str(found):
+            raise fault(f"{shown(found)} is not a plan's file; its name ends in .toml")
+        return str(found).strip()
 
     return PlainValidator(read)
 
@@ -190,8 +203,34 @@ class RestTable(Table):
         return 0.25 * math.pi * wide**2
 
 
-def check_turning(ice: tuple[IceTable, ...], dyes: tuple[DyeTable, ...]) -> None:
-    """Refuse a turning without ice before it and after it.
+class LiquorTable(Table):
+    """Run-off of another piece, caught for this one below it."""
+
+    _main: ClassVar[str] = "plan"
+
+    plan: Annotated[str, plan_file()] = Field(
+        default="", description="the other piece's plan, a file beside this one"
+    )
+    share: Annotated[float, number(0.01, 1.0)] = Field(
+        default=1.0, description="how much of its run-off, 0.01 to 1"
+    )
+    over: Annotated[float | None, quantity("time", "1 min", "72 h")] = Field(
+        default=None,
+        description="how long it runs over this piece; as long as the other's ice melts if left "
+        "out",
+    )
+
+    @model_validator(mode="after")
+    def _names_a_plan(self) -> LiquorTable:
+        if not self.plan:
+            raise fault("whose run-off is it? write plan = 'the-piece-above.toml'", "plan")
+        return self
+
+
+def check_turning(
+    ice: tuple[IceTable, ...], dyes: tuple[DyeTable, ...], liquor: LiquorTable | None
+) -> None:
+    """Refuse a turning without ice before it and after it, and no ice without liquor.
 
     Raises
     ------
@@ -199,7 +238,9 @@ def check_turning(ice: tuple[IceTable, ...], dyes: tuple[DyeTable, ...]) -> None
         Naming what is missing.
     """
     turned = [load.turned for load in ice]
-    if all(turned):
+    if not ice and liquor is None:
+        raise fault("0 loads of ice are written; at least 1 is needed", "ice")
+    if all(turned) and liquor is None:
         raise fault("all of it is laid after the bundle is turned; some must melt before", "ice")
     if any(line.turned for line in dyes) and not any(turned):
         raise fault(

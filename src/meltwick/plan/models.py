@@ -18,7 +18,7 @@ from pydantic import (
 from meltwick.plan import words
 from meltwick.plan.folds import Fold, PoleFold, check_order
 from meltwick.plan.garment import Garment
-from meltwick.plan.laying import DyeTable, IceTable, RestTable, check_turning
+from meltwick.plan.laying import DyeTable, IceTable, LiquorTable, RestTable, check_turning
 from meltwick.plan.reading import (
     Amount,
     fault,
@@ -57,7 +57,12 @@ def check_name(found: object) -> str:
     return str(found)
 
 
-_LIES_AS_IT_IS = {"pole": "a pole", "spiral": "a spiral's disc", "rosettes": "a disc of rosettes"}
+_LIES_AS_IT_IS = {
+    "pole": "a pole",
+    "tube": "a pole",
+    "spiral": "a spiral's disc",
+    "rosettes": "a disc of rosettes",
+}
 
 
 class SodaTable(Table):
@@ -126,8 +131,11 @@ class RoundTable(Table):
         default="careful", description="how it is rinsed"
     )
     ice: Annotated[
-        tuple[IceTable, ...], several(10, "loads of ice", 1, '[{ amount = "8 cups" }]')
+        tuple[IceTable, ...], several(10, "loads of ice", 0, '[{ amount = "8 cups" }]')
     ] = Field(default=(IceTable(),), description="loads of ice")
+    liquor: LiquorTable | None = Field(
+        default=None, description="run-off of another piece, with the ice or, if ice = [], alone"
+    )
     dye: Annotated[tuple[DyeTable, ...], several(24, "dyes", 0, '[{ dye = "coral" }]')] = Field(
         default=(DyeTable(),), description="dyes and where each is laid; [] for none"
     )
@@ -138,7 +146,7 @@ class RoundTable(Table):
         check_order(self.fold)
         last = self.fold[-1].kind if self.fold else ""
         check_tie(self.tie, self.fold)
-        check_turning(self.ice, self.dye)
+        check_turning(self.ice, self.dye, self.liquor)
         if self.rest.lies and last in _LIES_AS_IT_IS:
             raise fault(
                 f"'{self.rest.lies}' is for a folded pile; {_LIES_AS_IT_IS[last]} lies as it is, "

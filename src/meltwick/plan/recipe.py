@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any, Literal, TypeVar
 
 from meltwick.errors import PlanError, StockError
@@ -17,10 +18,12 @@ from meltwick.plan.folds import (
     RosettesFold,
     ScrunchFold,
     SpiralFold,
+    TubeFold,
 )
 from meltwick.plan.garment import dress
-from meltwick.plan.laying import DyeTable, IceTable
+from meltwick.plan.laying import DyeTable, IceTable, LiquorTable
 from meltwick.plan.models import Plan, RoundTable, SodaTable
+from meltwick.plan.reader import read_plan
 from meltwick.plan.reading import Amount
 from meltwick.plan.ties import TieTable
 from meltwick.stock import Stock
@@ -29,6 +32,7 @@ from meltwick.types import (
     Accordion,
     BandTie,
     Blank,
+    Caught,
     Clamps,
     Dye,
     Fabric,
@@ -50,11 +54,13 @@ from meltwick.types import (
     StringTie,
     Tie,
     TiedRings,
+    TubeWrap,
 )
 from meltwick.units import GALLON, show_length, show_mass
 
 _TEASPOON = float(GALLON / 768)  # [m3] US
 _USUAL_POLE = "1-1/2 in pipe"
+_TALLEST = 3  # pieces above one
 _USUAL_BAND = "snug"
 _USUAL_THREAD = 0.0008  # [m] strong sewing thread; chosen
 
@@ -81,13 +87,15 @@ class _Place:
             raise self.error(str(error)) from None
 
 
-def resolve(plan: Plan, stock: Stock) -> Recipe:
+def resolve(plan: Plan, stock: Stock, *, below: tuple[str, ...] = ()) -> Recipe:
     """Turn a plan's words and stock names into numbers.
 
     Parameters
     ----------
     plan : Plan
     stock : Stock
+    below : tuple of str
+        Files of the pieces that this one's run-off is caught for.
 
     Returns
     -------
@@ -114,6 +122,12 @@ def resolve(plan: Plan, stock: Stock) -> Recipe:
             dye = here.key("dye").key(n).key("dye").ask(stock.dye, line.dye)
             dyes.setdefault(dye.name, dye)
         rounds.append(_round(table, stock, here, blank, fabric))
+        if table.liquor is not None:
+            chain = (*below, _real(plan.where))
+            above = _above(table.liquor, stock, plan.where, here.key("liquor"), chain)
+            rounds[-1] = replace(rounds[-1], liquor=above)
+            for dye in above.recipe.dyes:
+                dyes.setdefault(dye.name, dye)
     return Recipe(
         name=plan.name,
         seed=plan.seed,
@@ -125,6 +139,23 @@ def resolve(plan: Plan, stock: Stock) -> Recipe:
         dyes=tuple(dyes.values()),
         notes=plan.notes,
     )
+
+
+def _real(where: str) -> str:
+    return str(Path(where).absolute())
+
+
+def _above(
+    liquor: LiquorTable, stock: Stock, where: str, place: _Place, below: tuple[str, ...]
+) -> Caught:
+    """Read the plan of the piece above."""
+    file = Path(where).parent / liquor.plan
+    if _real(str(file)) in below:
+        raise place.key("plan").error(f"'{liquor.plan}' would catch its own run-off")
+    if len(below) > _TALLEST:
+        raise place.key("plan").error(f"at most {_TALLEST + 1} pieces may hang in a row")
+    recipe = resolve(read_plan(file), stock, below=below)
+    return Caught(recipe=recipe, share=liquor.share, seconds=liquor.over or 0.0)
 
 
 def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric: Fabric) -> Round:
@@ -177,6 +208,8 @@ def _fold(fold: Any, stock: Stock, blank: Blank, place: _Place) -> Fold:
         return Accordion(pleat=fold.pleat, angle=fold.creases, lean=fold.lean)  # type: ignore[arg-type]
     if isinstance(fold, SpiralFold):
         return _spiral(fold, blank, place)
+    if isinstance(fold, TubeFold):
+        return _tube(fold, stock, place)
     if isinstance(fold, ScrunchFold):
         return Scrunch(draw=fold.draw, bump=fold.bump)
     if isinstance(fold, RosettesFold):
@@ -205,12 +238,28 @@ def _spiral(fold: SpiralFold, blank: Blank, place: _Place) -> Spiral:
     )
 
 
-def _pole(fold: PoleFold, stock: Stock, place: _Place) -> PoleWrap:
+def _tube(fold: TubeFold, stock: Stock, place: _Place) -> TubeWrap:
+    name, diameter = _pole_of(fold, stock, place)
+    return TubeWrap(
+        diameter=diameter,
+        squeeze=fold.squeeze,
+        sewn=fold.sewn,
+        even=fold.even,
+        pushed_first=fold.pushed_first,  # type: ignore[arg-type]
+        pole=name,
+    )
+
+
+def _pole_of(fold: PoleFold | TubeFold, stock: Stock, place: _Place) -> tuple[str, float]:
+    """Trade name, empty for a plan in millimetres, and diameter [m]."""
     if fold.diameter is not None:
-        name, diameter = "", fold.diameter
-    else:
-        name = place.key("pole").ask(stock.pole_name, fold.pole or _USUAL_POLE)
-        diameter = stock.poles[name]
+        return "", fold.diameter
+    name = place.key("pole").ask(stock.pole_name, fold.pole or _USUAL_POLE)
+    return name, stock.poles[name]
+
+
+def _pole(fold: PoleFold, stock: Stock, place: _Place) -> PoleWrap:
+    name, diameter = _pole_of(fold, stock, place)
     return PoleWrap(
         diameter=diameter,
         bias=fold.bias,

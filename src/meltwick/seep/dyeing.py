@@ -11,7 +11,7 @@ from meltwick import chance
 from meltwick.constants import Constants
 from meltwick.seep import wash
 from meltwick.seep.levels import Effort
-from meltwick.seep.melting import Course, hours_90, together, ways
+from meltwick.seep.melting import Course, hours_90, of_ice, together, ways
 from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid
 from meltwick.seep.soak import REGAIN
@@ -24,6 +24,7 @@ from meltwick.types import (
     Dye,
     FixedDye,
     Floats,
+    Liquor,
     Observer,
     Round,
     RoundReport,
@@ -48,6 +49,7 @@ def dye(
     observer: Observer,
     threads: int,
     watch: Watch | None = None,
+    liquor: Liquor | None = None,
 ) -> tuple[FixedDye, RoundReport, dict[str, float]]:
     """Melt, percolate, carry, fix and wash one round.
 
@@ -59,6 +61,8 @@ def dye(
         Water in the cloth at the start over its dry mass [kg/kg].
     watch : callable, optional
         Looks at the dye after each step.
+    liquor : Liquor, optional
+        Run-off of another piece, which runs over this one before its ice.
 
     Returns
     -------
@@ -66,7 +70,8 @@ def dye(
         The dye bound after wash-out, what the round did, and the time each stage took.
     """
     clock = time.perf_counter()
-    sides = ways(bundle, spec, dyes, start.species, seed, round_number, constants)
+    sides = ways(bundle, spec, dyes, start.species, seed, round_number, constants, liquor)
+    icy = of_ice(sides)
     pool = Pool.empty(spec.tub, len(start.species)) if spec.tub else None
     if spec.soda.how == "dried in":
         damp = min(damp, REGAIN)
@@ -78,7 +83,7 @@ def dye(
     march = course.march = _ready(course.sorted_cloth, powder, first, constants, threads)
     showing = None
     if watch is not None:
-        clockwork = Clockwork(tuple(way.melt for way in sides), spec.batch_time, effort)
+        clockwork = Clockwork(tuple(way.melt for way in icy), spec.batch_time, effort)
         showing = Showing(watch, march, course, cloth, round_number, clockwork)
         observer = showing.observer(observer)
     where = powder.under.sum(axis=1)
@@ -99,13 +104,14 @@ def dye(
     report = RoundReport(
         layers_mean=float(bundle.layers.mean()),
         exposed_share=float(bundle.exposed.mean()),
-        melt_hours=sum(way.melt.seconds for way in sides) / 3600.0,
-        melt_hours_90=hours_90(sides),
+        melt_hours=sum(way.melt.seconds for way in icy) / 3600.0,
+        melt_hours_90=hours_90(icy),
         ran_off_share=course.seepage.ran_off_share,
         over_full_share=course.seepage.over_full_share,
         strain99=bundle.strain99,
         steps=effort.steps + effort.batch,
         balance=balance,
+        liquor=course.caught(sides, damp),
     )
     whole = time.perf_counter() - clock
     seconds = {"percolate": course.seconds, "march": whole - course.seconds}

@@ -98,6 +98,30 @@ class Heaps:
         return np.asarray(each / (seconds * self.top_rate))
 
 
+@dataclass(frozen=True)
+class Pour:
+    """Liquor that runs over a bundle at an even rate, as if it were ice that melts so."""
+
+    mass: float  # [kg] of water
+    seconds: float
+
+    @property
+    def top_rate(self) -> float:
+        """Its rate [m3/s]."""
+        return self.mass / (WATER_DENSITY * self.seconds)
+
+    def seconds_until(self, share: float | Floats) -> Floats:
+        """Time when ``share`` of it has run [s]."""
+        return np.asarray(self.seconds * np.asarray(share, dtype=np.float64))
+
+    def levels(self, seconds: Floats) -> Floats:
+        """Rate over the largest in steps of equal volume, (S,): 1."""
+        return np.ones(seconds.size)
+
+
+Melting = Melt | Heaps | Pour
+
+
 def steady_melt_seconds(mass: float, area: float, transfer: float, warmer: float) -> float:
     """Time to melt at constant area, t = M L / (U A dT) [s].
 
@@ -165,7 +189,7 @@ class Lie:
 def landing(
     cloth: Cloth,
     bundle: Bundle,
-    melt: Melt | Heaps,
+    melt: Melting,
     chunk: float,
     code: np.uint64,
     constants: Constants,

@@ -63,7 +63,7 @@ class Steps:
     level: Floats
 
     @classmethod
-    def of(cls, melt: ice.Melt | ice.Heaps, count: int) -> Steps:
+    def of(cls, melt: ice.Melting, count: int) -> Steps:
         """Cut the melt into ``count`` steps."""
         edges = melt.seconds_until(np.linspace(0.0, 1.0, count + 1))
         seconds = np.diff(edges)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from meltwick import chance
-from meltwick.constants import Constants
+from meltwick.constants import WATER_DENSITY, Constants
 from meltwick.seep import ice
 from meltwick.seep.graph import Network, network
 from meltwick.seep.levels import Effort, Streams, seep
@@ -16,7 +16,15 @@ from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid, lay
 from meltwick.seep.renumber import Sweepwise
 from meltwick.seep.soak import EVEN, Soak
-from meltwick.seep.stages import COLD, MARCH, Wet, batch_stage, diffusivity_at, melt_stage
+from meltwick.seep.stages import (
+    COLD,
+    MARCH,
+    Wet,
+    batch_stage,
+    diffusivity_at,
+    liquor_rates,
+    melt_stage,
+)
 from meltwick.seep.transport import Lines, March, raster_lines
 from meltwick.types import (
     Bundle,
@@ -25,6 +33,7 @@ from meltwick.types import (
     Dye,
     Floats,
     Ice,
+    Liquor,
     Observer,
     Round,
     Seepage,
@@ -32,6 +41,9 @@ from meltwick.types import (
 
 WATER = "finding the water's way"
 TURNED = "carrying the dye, turned over"
+POURED = "carrying the dye of the liquor"
+
+DROP = 0.01  # [m] between the places where liquor that is poured or drips lands; chosen
 
 
 @dataclass(frozen=True)
@@ -41,9 +53,10 @@ class Way:
     bundle: Bundle
     loads: tuple[Ice, ...]
     laid: Laid
-    melt: ice.Melt | ice.Heaps
+    melt: ice.Melting
     lie: ice.Lie
     turned: bool
+    poured: bool = False  # liquor of another piece runs over it, and no ice melts
 
 
 def turned_over(bundle: Bundle, incline: float) -> Bundle:
@@ -71,26 +84,53 @@ def ways(
     seed: int,
     round_number: int,
     constants: Constants,
+    liquor: Liquor | None = None,
 ) -> tuple[Way, ...]:
     """Lay ice and powder, and again on the other side if some of it waits for the turning."""
     found = []
     for turned in (False, True):
         loads = tuple(load for load in spec.ice if load.turned is turned)
-        if not loads:
+        first = liquor is not None and not turned
+        if not loads and not first:
             continue
         here = turned_over(bundle, spec.incline) if turned else bundle
         powder = tuple(each for each in spec.powder if each.turned is turned)
-        found.append(
-            Way(
-                here,
-                loads,
-                lay(here, powder, dyes, species, seed, round_number, constants),
-                ice.melt_of(loads, spec.room, constants),
-                ice.Lie.of(loads, constants),
-                turned,
-            )
-        )
+        laid = lay(here, powder, dyes, species, seed, round_number, constants)
+        if first and liquor is not None:
+            found.append(_poured(here, laid, liquor, constants))
+            laid = replace(laid, under=np.zeros_like(laid.under), laid=_over(laid))
+        if loads:
+            melt = ice.melt_of(loads, spec.room, constants)
+            found.append(Way(here, loads, laid, melt, ice.Lie.of(loads, constants), turned))
     return tuple(found)
+
+
+def _over(laid: Laid) -> float:
+    return sum(float(masses.sum()) for _, masses in laid.over)
+
+
+def _poured(bundle: Bundle, laid: Laid, liquor: Liquor, constants: Constants) -> Way:
+    """Let the run-off of another piece run over this one, on the powder that lies there."""
+    at = {part.name: k for k, part in enumerate(laid.species)}
+    masses = np.zeros(len(laid.species))
+    for part, mass in zip(liquor.species, liquor.active, strict=True):
+        masses[at[part.name]] += mass
+    falls = bundle.upward * (1.0 - bundle.covered)
+    whole = replace(
+        laid,
+        over=((falls / max(float(falls.sum()), 1e-300), masses),),
+        # what comes dissolved counts as a dye of the round; a jar sets how its powder dissolves
+        solubility=np.where(masses > 0.0, np.maximum(laid.solubility, 1e-6), laid.solubility),
+        laid=float(laid.under.sum() + masses.sum()),
+    )
+    pour = ice.Pour(liquor.volume * WATER_DENSITY, liquor.seconds)
+    lie = ice.Lie(constants.ice_beside, 0.0, DROP)
+    return Way(bundle, (), whole, pour, lie, turned=False, poured=True)
+
+
+def of_ice(sides: tuple[Way, ...]) -> tuple[Way, ...]:
+    """Return the ways on which ice lies; if there is none, the one over which liquor runs."""
+    return tuple(way for way in sides if not way.poured) or sides
 
 
 def hours_90(sides: tuple[Way, ...]) -> float:
@@ -168,7 +208,7 @@ class Course:
             self.pool.stand(self.sorted_cloth, self.bundle)
 
     def turn(self, way: Way, observer: Observer) -> None:
-        """Turn the bundle over: the dye in it stays, fresh powder and ice come on it."""
+        """Go on to the next way: the dye in it stays, fresh powder and ice come on it."""
         assert self.march is not None
         assert self.wet is not None
         last = self.sweep
@@ -216,10 +256,35 @@ class Course:
             pool=self.pool,
             soak=self.soak,
             before=self.wet,
-            stage=TURNED if way.turned else MARCH,
+            stage=self._stage(way),
         )
         over = sum(float(masses.sum()) for _, masses in way.laid.over)
         self.missed += over * way.lie.beside
+
+    def _stage(self, way: Way) -> str:
+        if way.poured and self.spec.ice:
+            return POURED
+        return TURNED if way.turned else MARCH
+
+    def caught(self, sides: tuple[Way, ...], damp: float) -> Liquor:
+        """Return what left the bundle, mixed; half of its time it has stood on its own soda."""
+        assert self.march is not None
+        assert self.wet is not None
+        march, seconds = self.march, sum(way.melt.seconds for way in sides)
+        held = float(self.wet.volume.sum())
+        brought = damp * float(self.cloth.mass_per_area.sum()) * self.cloth.pitch**2
+        came = sum(way.melt.mass for way in sides) + brought * WATER_DENSITY / 1e3
+        volume = max(came / WATER_DENSITY - held, 1e-9)
+        if self.pool is not None:
+            active, spent = self.pool.mass.copy(), self.pool.spent.copy()
+            return Liquor(march.species, active, spent, volume, seconds)
+        gone = march.lost.sum(axis=0)
+        for way in sides:
+            for _, masses in way.laid.over:
+                gone = gone + masses * way.lie.beside
+        rates = liquor_rates(march, self.spec, self.wet.pores, COLD, held, volume)
+        spent = -gone * np.expm1(-0.5 * seconds * rates)
+        return Liquor(march.species, gone - spent, spent, volume, seconds)
 
     def wait(self, observer: Observer) -> None:
         """Drain, warm up and fix for the batching time."""

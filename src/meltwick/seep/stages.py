@@ -52,7 +52,7 @@ def melt_stage(
     march: March,
     streams: Streams,
     laid: Laid,
-    melt: ice.Melt | ice.Heaps,
+    melt: ice.Melting,
     spec: Round,
     cloth: Cloth,
     damp: float,
@@ -141,11 +141,26 @@ def _stand(
 ) -> None:
     """Let the bundle stand in its liquor, which holds the soda that the melt washed out."""
     pool.exchange(march, seconds)
-    loose = (1.0 - march.constants.soda_held) * float(-np.expm1(-pores))
-    strength = spec.soda.strength * loose * water / max(pool.volume, water)
-    fixing = chemistry.fixing_rates(march.species, strength, temperature, march.constants)
-    spoiling = chemistry.hydrolysis_rates(fixing, march.species, march.constants)
+    spoiling = liquor_rates(march, spec, pores, temperature, water, pool.volume)
     pool.react(spoiling, seconds)
+
+
+def liquor_rates(
+    march: March, spec: Round, pores: float, temperature: float, water: float, volume: float
+) -> Floats:
+    """Rates (K,) [1/s] at which dye hydrolyses in liquor with the soda that was washed out.
+
+    Parameters
+    ----------
+    pores : float
+        Volumes of water that have passed, over ``water``, which the bundle holds [m3].
+    volume : float
+        Of the liquor [m3].
+    """
+    loose = (1.0 - march.constants.soda_held) * float(-np.expm1(-pores))
+    strength = spec.soda.strength * loose * water / max(volume, water)
+    fixing = chemistry.fixing_rates(march.species, strength, temperature, march.constants)
+    return chemistry.hydrolysis_rates(fixing, march.species, march.constants)
 
 
 def _rates(

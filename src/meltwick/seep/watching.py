@@ -8,7 +8,7 @@ from typing import Protocol
 
 import numpy as np
 
-from meltwick.seep.ice import Heaps, Melt
+from meltwick.seep.ice import Melting
 from meltwick.seep.levels import Effort, Steps
 from meltwick.seep.melting import TURNED
 from meltwick.seep.stages import BATCH, MARCH, batch_edges
@@ -29,7 +29,7 @@ class Numbering(Protocol):
 class Clockwork:
     """Tells the hours since the ice went on from the steps that are over."""
 
-    melts: tuple[Melt | Heaps, ...]  # of each way up of the bundle
+    melts: tuple[Melting, ...]  # of each way up of the bundle
     batch: float  # [s]
     effort: Effort
 
