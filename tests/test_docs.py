@@ -78,7 +78,7 @@ def test_commands_in_the_readme_exist():
     assert named
     assert named <= known
     options = {o for c in build().commands.values() for p in c.params for o in p.opts}
-    assert set(re.findall(r"`(--[a-z]+)", README)) <= options
+    assert set(re.findall(r"`(--[a-z0-9]+)", README)) <= options
 
 
 def test_glossary_says_each_term_once_and_in_order():
@@ -126,7 +126,9 @@ def test_gallery_plans_still_run_and_made_their_pictures(picture):
     from meltwick.plan import digest, read_plan, resolve
     from meltwick.stock import load_stock
 
-    plan = read_plan(GALLERY / f"{picture.stem.removesuffix('-plain')}.toml")
+    plan = read_plan(
+        GALLERY / f"{picture.stem.removesuffix('-plain').removesuffix('-by-round')}.toml"
+    )
     wanted = digest(resolve(plan, load_stock()), Constants())
     with Image.open(picture) as opened:
         assert opened.text["meltwick-digest"] == wanted, "make the gallery's pictures anew"
