@@ -144,6 +144,18 @@ def test_front_and_back_are_sewn_but_where_they_are_open(
     assert len(cloth.seams) * 4e-3 == pytest.approx(sewn, rel=0.03)
 
 
+def test_every_cell_of_a_pointed_piece_hangs_together() -> None:
+    star = (
+        "points = [[30, 0], [37, 20], [60, 20], [42, 34], [50, 58], [30, 44], [10, 58], [18, 34], "
+        "[0, 20], [23, 20]]"
+    )
+    recipe = from_points(star)
+    for pitch in (2e-3, 3e-3, 5e-3, 8e-3, 10e-3):
+        cloth = laid(recipe, pitch)
+        assert len(np.unique(cloth.edges)) == cloth.size
+        assert cloth.size * pitch**2 == pytest.approx(cloth_area(recipe.blank), rel=0.03)
+
+
 def test_ids_tell_front_from_back(tmp_path: Path) -> None:
     back = '<path id="the back" d="M0 0H400V600H0z"/>'
     front = '<path id="front" d="M0 0H400V500H0z"/>'

@@ -64,7 +64,7 @@ def build_cloth(blank: Blank, fabric: Fabric, pitch: float) -> Cloth:
     mm = 1000 * pitch
     bounds = shapely.total_bounds([p.outline for p in patterns])
     grid = Grid.around((bounds[0], bounds[1], bounds[2], bounds[3]), mm)
-    masks = [inside(p.outline, grid, alike=True) for p in patterns]
+    masks = [_held(inside(p.outline, grid, alike=True)) for p in patterns]
     panels = _panels(patterns, masks, grid)
     row, col = (np.concatenate(v) for v in zip(*(np.nonzero(m) for m in masks), strict=True))
     thick, mass = _layers(patterns, masks, grid)
@@ -122,6 +122,13 @@ def _patterns(blank: Blank) -> tuple[tuple[Pattern, ...], tuple[str, ...]]:
         )
     draw, zones = CUTS[blank.cut]
     return draw(blank), zones
+
+
+def _held(mask: Flags) -> Flags:
+    """Leave out lone cells, at the tip of a point, that no side joins to the rest."""
+    ring = np.pad(mask, 1)
+    beside = ring[:-2, 1:-1] | ring[2:, 1:-1] | ring[1:-1, :-2] | ring[1:-1, 2:]
+    return mask & beside
 
 
 def _panels(patterns: tuple[Pattern, ...], masks: list[Flags], grid: Grid) -> tuple[Panel, ...]:
