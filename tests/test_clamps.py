@@ -198,3 +198,27 @@ def test_the_kind_follows_from_its_keys_and_a_plain_string_keeps_its_digest() ->
     assert tie.word == "tight"
     assert digest(made("")) == digest(made("crossed = false"))
     assert digest(made("")) != digest(made("crossed = true"))
+
+
+FOLDS = {
+    "pole": '{ kind = "pole" }',
+    "accordion": '{ kind = "accordion", pleat = "6 cm" }',
+    "brick": '{ kind = "accordion", pleat = "9 cm" }, '
+    '{ kind = "accordion", pleat = "9 cm", creases = "across" }',
+}
+
+
+@pytest.mark.parametrize("folds", FOLDS.values(), ids=FOLDS)
+def test_a_loose_tie_keeps_less_white_than_a_tight_one(folds: str) -> None:
+    # common practice, no source; the mean of three hands
+    def kept(pull: str) -> float:
+        plan = (
+            f'seed = SEED\n[garment]\nblank = "child tee"\n[[round]]\nfold = [{folds}]\n'
+            f'tie = {{ pull = "{pull}" }}\ndye = [{{ dye = "harbour blue", amount = "5 g" }}]'
+        )
+        texts = [plan.replace("SEED", str(seed)) for seed in (1, 2, 3)]
+        return float(
+            np.mean([simulate(plan_from_text(t, "p"), pitch=8e-3).white_share for t in texts])
+        )
+
+    assert kept("loose") < kept("tight") - 0.01
