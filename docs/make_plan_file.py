@@ -85,6 +85,8 @@ _BACK = {
     ("Garment", "damp"): words.DAMP,
     ("DyeTable", "at"): words.ZONES,
     ("AccordionFold", "creases"): words.CREASES,
+    ("TieTable", "force"): words.CLAMPED,
+    ("TieTable", "at"): {"middle": (0.5, 0.5)},
 }
 
 

@@ -63,6 +63,7 @@ from meltwick.types import (
     StringTie,
     Tie,
     TiedRings,
+    TubeWrap,
 )
 
 PITCH, DETAIL = 10e-3, "10 mm"
@@ -113,6 +114,14 @@ FOLDS: dict[type, Shown] = {
             'fold = [{ kind = "spiral", centre = "5 cm below the middle", pleats = 20, '
             'turns = 1.5, height = "3 cm", twist = "left" }]\noutside = "back"',
             f'fold = [{HALVED}, {{ kind = "spiral", pleats = 10 }}]',
+        ),
+    ),
+    TubeWrap: Shown(
+        "over a pole",
+        (
+            'fold = [{ kind = "tube" }]',
+            'fold = [{ kind = "tube", diameter = "8 cm", sewn = true, even = true }]\n'
+            'outside = "back"',
         ),
     ),
     Rosettes: Shown(

@@ -13,6 +13,7 @@ from meltwick.advice.sizes import (
     piles,
     pleats_of,
     pushed_length,
+    pushed_tube,
     rosettes_of,
 )
 from meltwick.types import (
@@ -29,6 +30,7 @@ from meltwick.types import (
     StringTie,
     Tie,
     TiedRings,
+    TubeWrap,
 )
 from meltwick.units import show_inches, show_length
 
@@ -46,6 +48,8 @@ def fold_and_tie(turn: Round, garment: Garment) -> list[str]:
     for fold, pile in piles(turn, garment):
         if isinstance(fold, Halve):
             lines.append(_halve(fold, strip, up))
+        elif isinstance(fold, TubeWrap):
+            lines += _tube(fold, pile, turn.tie, garment)
         elif isinstance(fold, PoleWrap):
             lines += _wrap(fold, pile, turn.tie, up)
         elif isinstance(fold, Accordion):
@@ -152,6 +156,26 @@ def _twist(fold: Spiral, pile: Pile, garment: Garment, up: str) -> Iterator[str]
         f"Keep turning, about {turns} round in all, and keep the pleats {_both(fold.height)} tall, "
         f"until it has drawn into a disc about {_both(across)} across."
     )
+
+
+def _tube(fold: TubeWrap, pile: Pile, tie: Tie | None, garment: Garment) -> Iterator[str]:
+    tube = "Pull it" if garment.layers > 1 else "Lay its long edges together and pull the tube"
+    if fold.sewn:
+        yield (
+            f"{tube} over a pole {_both(fold.diameter)} thick, pin it close beside the pole from "
+            "end to end, sew along the pins, and wind what is left over round it."
+        )
+    else:
+        yield (
+            f"{tube} over a pole {_both(fold.diameter)} thick, and lay what is too wide in gathers "
+            "along the pole, all round."
+        )
+    if fold.squeeze > 1.0:
+        first = "" if fold.even else f", the {fold.pushed_first} end first and tighter"
+        yield (
+            f"Push it together along the pole, {fold.squeeze:.2g} times shorter, to about "
+            f"{_both(pushed_tube(fold, pile, tie))}{first}."
+        )
 
 
 def _rosettes(fold: Rosettes, pile: Pile, garment: Garment, up: str) -> Iterator[str]:

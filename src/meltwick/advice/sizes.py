@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil, degrees, pi, sqrt
 
-from shapely import affinity
+import numpy as np
+from shapely import affinity, get_coordinates
 from shapely.geometry import box
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
@@ -16,7 +17,7 @@ from meltwick.bundle.pole import LOOSE_RINGS
 from meltwick.cloth import build_cloth
 from meltwick.constants import Constants
 from meltwick.errors import PlanError
-from meltwick.folding import drawn_in, ribs_angle
+from meltwick.folding import drawn_in, girth, ribs_angle
 from meltwick.types import (
     Accordion,
     Cloth,
@@ -31,6 +32,7 @@ from meltwick.types import (
     Spot,
     StringTie,
     Tie,
+    TubeWrap,
 )
 
 _COARSE = 0.01  # [m] enough to weigh the cloth
@@ -148,10 +150,22 @@ def pushed_length(fold: PoleWrap, pile: Pile, tie: Tie | None) -> float:
     return pile.extent(fold.bias, fold.lean)[1] / fold.squeeze + last
 
 
+def pushed_tube(fold: TubeWrap, pile: Pile, tie: Tie | None) -> float:
+    """Length of a tube once it is pushed [m], as a roll's along the garment."""
+    along = PoleWrap(fold.diameter, 0.0, squeeze=fold.squeeze)
+    return pushed_length(along, pile, tie)
+
+
 def disc_width(fold: Spiral, pile: Pile, thickness: float) -> float:
     """Width of the disc that a pile is twisted into, its corners tucked in [m]."""
     angle = ribs_angle(fold, pile.layers, pile.reach, thickness)
     return 2.0 * pile.reach * drawn_in(angle)
+
+
+def girth_of(garment: Garment) -> float:
+    """Cloth once round a garment's body, or a flat piece's width [m]."""
+    outlines = [get_coordinates(panel.outline) for panel in garment.cloth.panels]
+    return girth(np.concatenate(outlines) / 1e3, garment.layers)
 
 
 def rosettes_of(fold: Rosettes, pile: Pile) -> int:

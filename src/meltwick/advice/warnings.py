@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from math import pi
 from typing import Literal
 
+from meltwick.advice.resting import rest_warnings
 from meltwick.advice.sizes import (
     Garment,
     Pile,
@@ -90,6 +91,9 @@ def advise(recipe: Recipe) -> tuple[Advice, ...]:
         found += _powder(recipe, turn, garment, where)
         found += _ice(recipe, turn, garment, where)
         found += _soda(turn, where)
+        found += [
+            Advice("warning", key, said) for key, said in rest_warnings(turn, garment, number)
+        ]
         found += _time(turn, where)
     found.append(
         Advice(

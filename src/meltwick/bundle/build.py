@@ -32,6 +32,7 @@ from meltwick.types import (
     Stitching,
     StringTie,
     TiedRings,
+    TubeWrap,
 )
 
 
@@ -75,11 +76,14 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
     twist = partial(folding.spiral, neatness=neatness, seed=seed, round_number=number)
     gather = partial(folding.scrunch, neatness=neatness, seed=seed, round_number=number)
     bunch = partial(folding.rosettes, neatness=neatness, seed=seed, round_number=number)
+    pull = partial(folding.pull_over, neatness=neatness, seed=seed, round_number=number)
     for count, step in enumerate(spec.folds, 1):
         if stack.radius or stack.disc:
             raise ValueError("no fold can follow the pole or the spiral")
         if isinstance(step, Halve):
             stack = folding.halve(stack, step, middle[step.line])
+        elif isinstance(step, TubeWrap):
+            stack = pull(stack, step, spacing=spacing, thickness=thickness)
         elif isinstance(step, PoleWrap):
             stack = wrap(stack, step, spacing=spacing, thickness=thickness)
         elif isinstance(step, Accordion):
@@ -97,9 +101,7 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
             stack = bunch(stack, turned, centres, thickness=thickness, pitch=pitch)
     if isinstance(spec.tie, Stitching):  # drawn up, each stitch folds a pleat across its row
         gathers = Accordion(spec.tie.stitch, 0.5 * np.pi - spec.tie.rows)
-        stack = pleat(
-            stack, gathers, thickness=thickness, pitch=pitch, number=len(spec.folds) + 1
-        )
+        stack = pleat(stack, gathers, thickness=thickness, pitch=pitch, number=len(spec.folds) + 1)
     if isinstance(spec.tie, TiedRings):
         tips = stack.marks[len(stack.marks) - len(drawn) :]
         if not len(tips):

@@ -39,7 +39,7 @@ def lay_on_pole(cloth: Cloth, stack: Stack, spec: Round, constants: Constants) -
     tie = spec.tie if isinstance(spec.tie, StringTie) else None
     spacing = tie.spacing if tie else LOOSE_RINGS
     loose = cloth.fabric.thickness
-    wall_guess = stack.radius + 0.5 * loose * stack.layers
+    wall_guess = stack.radius + 0.5 * loose * (stack.deep or stack.layers)
     columns = stacking.columns(stack, cloth.pitch, wall_guess)
     found = stacking.stack_up(stack, columns, cloth.size)
     squeezed = _tie(stack, found, tie, spacing, cloth, constants)
@@ -83,6 +83,8 @@ def _spiral(stack: Stack, found: stacking.Stacked) -> Floats:
 
     Counting layers alone makes a step where one turn becomes the next; a roll has none.
     """
+    if stack.deep:
+        return found.from_inside
     turns = np.maximum(found.layers / (stack.flat * stack.squeeze), 1.0)
     rise = (stack.q / (2.0 * np.pi) - 0.5) / turns
     return np.asarray(found.from_inside * (1.0 + rise))

@@ -7,15 +7,18 @@ from meltwick.folding.rosettes import rosettes, throw
 from meltwick.folding.scrunch import scrunch
 from meltwick.folding.spiral import drawn_in, most_turns, ribs_angle, spiral
 from meltwick.folding.stack import Disc, Stack, lay_flat
+from meltwick.folding.tube import girth, pull_over
 
 __all__ = [
     "Disc",
     "Stack",
     "accordion",
     "drawn_in",
+    "girth",
     "halve",
     "lay_flat",
     "most_turns",
+    "pull_over",
     "ribs_angle",
     "rosettes",
     "scrunch",

@@ -43,6 +43,7 @@ class Stack:
     pleated: float | None = None  # [rad] from the garment's length to the last pleats' creases
     bend: Floats | None = None  # (P,) share of the point that turns outwards round a crease
     disc: Disc | None = None  # of standing pleats; None: no spiral
+    deep: float = 0.0  # layers of a tube pulled over the pole, on the mean; 0: rolled on it
     peaks: Peaks | None = None  # drawn up out of flat cloth
 
 

@@ -185,6 +185,44 @@ class RosettesFold(FoldTable):
     )
 
 
+class TubeFold(FoldTable):
+    """Pull over a pole as a tube, and push it together along the pole."""
+
+    kind: Annotated[str, word(("tube",))] = Field(default="tube", description="this fold")
+    pole: Annotated[str | None, name_in_stock()] = Field(
+        default=None, description="the pole's trade name"
+    )
+    diameter: Annotated[float | None, quantity("length", "5 mm", "300 mm")] = Field(
+        default=None, description="the pole's outside diameter, instead of its name"
+    )
+    sewn: Annotated[bool, flag()] = Field(
+        default=False,
+        description="sewn beside the pole to fit it, the rest wound over it; otherwise it lies in "
+        "gathers along the pole",
+    )
+    squeeze: Annotated[float, push()] = Field(
+        default=3.0, description="length of the tube over its length once pushed"
+    )
+    even: Annotated[bool, flag()] = Field(
+        default=False, description="pushed evenly; otherwise tighter at the end pushed first"
+    )
+    pushed_first: Annotated[str, word(("low", "high"))] = Field(
+        default="low", description="the end of the pole that is pushed first, and tighter"
+    )
+
+    @model_validator(mode="after")
+    def _one_size(self) -> TubeFold:
+        if self.pole is not None and self.diameter is not None:
+            raise fault("the pole has a name already; write pole or diameter, not both", "diameter")
+        if self.even and "pushed_first" in self.model_fields_set:
+            raise fault(
+                "pushed evenly, neither end comes first; leave pushed_first out, or write "
+                "even = false",
+                "pushed_first",
+            )
+        return self
+
+
 _TABLES: tuple[type[FoldTable], ...] = (
     HalveFold,
     PoleFold,
@@ -192,6 +230,7 @@ _TABLES: tuple[type[FoldTable], ...] = (
     SpiralFold,
     ScrunchFold,
     RosettesFold,
+    TubeFold,
 )
 
 
@@ -227,7 +266,8 @@ Fold = Annotated[
     | Annotated[AccordionFold, Tag("<accordion>")]
     | Annotated[SpiralFold, Tag("<spiral>")]
     | Annotated[ScrunchFold, Tag("<scrunch>")]
-    | Annotated[RosettesFold, Tag("<rosettes>")],
+    | Annotated[RosettesFold, Tag("<rosettes>")]
+    | Annotated[TubeFold, Tag("<tube>")],
     Discriminator(_fold_kind),
     BeforeValidator(_check_fold),
 ]
@@ -253,7 +293,13 @@ def check_order(folds: tuple[Any, ...]) -> None:
         Naming the fold that is in the way.
     """
     kinds = [fold.kind for fold in folds]
+    if "tube" in kinds[1:]:
+        raise fault(
+            "folded cloth is no tube; leave out the folds before it",
+            f"fold.{kinds.index('tube', 1) + 1}",
+        )
     for last, why in (
+        ("tube", "cloth on a pole cannot be folded again; end with the tube"),
         ("pole", "cloth on a pole cannot be folded again; end with the pole"),
         ("spiral", "a twisted disc cannot be folded again; end with the spiral"),
         ("scrunch", "a mound cannot be folded again; end with the scrunch"),

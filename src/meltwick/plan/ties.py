@@ -105,7 +105,8 @@ class TieTable(Table):
         description="whether the string is wound there and back again, so that it makes diamonds",
     )
     spots: Annotated[tuple[Spot, ...] | None, _spots()] = Field(
-        default=None, description="where peaks are drawn up: a place, or a list of them"
+        default=None,
+        description="where peaks are drawn up: a place, or a list of them; the middle if left out",
     )
     every: Annotated[float | None, quantity("length", "3 cm", "1 m")] = Field(
         default=None,
@@ -225,7 +226,7 @@ def check_tie(tie: TieTable, folds: tuple[Any, ...]) -> None:
             "or only halve it",
             "tie.kind",
         )
-    if last == "pole" and kind == "bands":
+    if last in ("pole", "tube") and kind == "bands":
         raise fault(
             "'bands' go round a disc or a brick; cloth on a pole takes string or none", "tie.kind"
         )

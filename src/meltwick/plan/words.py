@@ -61,7 +61,7 @@ PLATES = ("square", "triangle", "disc", "bar")
 CLAMPED = {"loose": 50.0, "snug": 150.0, "tight": 500.0, "very tight": 1500.0}
 """Force of the clamps on a plate [N]: spring clamps hold 50 to 200 N, screw clamps turned by
 hand 500 to 2000 N; from memory, the words chosen."""
-FOLDS = ("pole", "halve", "accordion", "spiral", "scrunch", "rosettes")
+FOLDS = ("pole", "halve", "accordion", "spiral", "scrunch", "rosettes", "tube")
 FOLDS_LATER: tuple[str, ...] = ()
 STARTS = ("pole", "accordion", "spiral")
 """Folds that a new plan may start from."""
