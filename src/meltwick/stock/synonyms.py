@@ -174,6 +174,7 @@ SYNONYMS = MappingProxyType(
         "blocks": ("clamps",),
         "boards": ("clamps",),
         "peaks": ("rings",),
+        "net": ("none",),
         "circles": ("rings",),
         "knots": ("rings",),
         "stitches": ("stitching",),
