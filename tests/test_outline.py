@@ -13,13 +13,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon
 
+from meltwick.advice import describe
 from meltwick.cloth import build_cloth
 from meltwick.errors import PlanError
+from meltwick.picture.preview import LONG_SIDE, draw_preview
 from meltwick.plan import digest, plan_from_text, resolve
 from meltwick.plan.area import cloth_area
 from meltwick.plan.paths import ShapeFault, path_rings, transform, within
 from meltwick.plan.svg import read_svg
 from meltwick.plan.words import PLACES
+from meltwick.simulate import simulate
 from meltwick.stock import load_stock
 from meltwick.types import Cloth, Recipe
 
@@ -193,6 +196,24 @@ def test_the_digest_follows_what_is_drawn(tmp_path: Path) -> None:
     assert digest(cook(tmp_path, drawing(SHIRT.replace("600", "601")))) != first
 
 
+@pytest.mark.parametrize("fold", ['kind = "pole"', 'kind = "spiral", centre = "left edge"'])
+def test_an_outline_goes_the_whole_way(tmp_path: Path, fold: str) -> None:
+    (tmp_path / "skirt.svg").write_text(drawing(SHIRT), "utf-8")
+    text = (
+        '[garment]\noutline = "skirt.svg"\npanels = "front and back"\n[[round]]\n'
+        f'fold = [{{ {fold} }}]\ndye = [{{ dye = "coral" }}]'
+    )
+    plan = plan_from_text(text, str(tmp_path / "my.toml"))
+    assert "your own piece, skirt, two layers" in describe(resolve(plan, STOCK))[0]
+    result = simulate(plan, pitch=10e-3, threads=1)
+    assert result.rounds[0].balance.relative_error < 1e-9
+    assert set(result.shares.panels) == {"front", "back"}
+    assert set(result.shares.zones) == {"middle", "border"}
+    assert 0.0 < result.white_share < 1.0
+    # two panels 400 by 600 mm side by side, as wide as high but for the margins
+    assert max(draw_preview(result, plain=True).size) == LONG_SIDE
+
+
 # ------------------------------------------------------------------- what is refused
 
 BOMB = (
@@ -271,8 +292,8 @@ def test_a_bad_drawing_gets_one_line_soon(tmp_path: Path, svg: str, said: str) -
     ("garment", "said"),
     [
         ('outline = "no.svg"', r"garment\.outline: .*no\.svg does not exist"),
-        ('outline = "shirt.png"', r"garment\.outline: shirt\.png: .*ends in \.svg"),
-        ("outline = 3", r"garment\.outline: 3 is not a file's name"),
+        ('outline = "shirt.png"', r"garment\.outline: 'shirt\.png' is not a drawing; .*SVG"),
+        ("outline = 3", r"garment\.outline: 3 is not a drawing"),
         ('outline = "a.svg"\nblank = "tee"', r"garment\.blank: .*leave blank out"),
         ('outline = "a.svg"\nunits = "cm"', r"garment\.units: .*units of its own"),
         ('hem = "1 cm"', r"garment\.hem: it goes with an outline or points"),

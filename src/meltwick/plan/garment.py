@@ -33,9 +33,11 @@ _OWN = ("points", "units", "panels", "open", "hem")  # keys that want an outline
 
 def _file() -> PlainValidator:
     def read(found: object) -> str:
-        good = isinstance(found, str) and 0 < len(found.strip()) <= 300 and found.isprintable()
-        if not good:
-            raise fault(f"{shown(found)} is not a file's name; write one such as 'my-shirt.svg'")
+        good = isinstance(found, str) and len(found) <= 300 and found.isprintable()
+        if not good or not str(found).strip().casefold().endswith(".svg"):
+            raise fault(
+                f"{shown(found)} is not a drawing; write an SVG file such as 'my-shirt.svg'"
+            )
         return str(found).strip()
 
     return PlainValidator(read)
@@ -94,7 +96,8 @@ class Garment(Table):
     )
     outline: Annotated[str, _file()] = Field(
         default="",
-        description="instead of a blank: a drawing, beside the plan, of one closed shape a layer",
+        description="instead of a blank: a drawing, beside the plan, of one closed shape, or of "
+        "two with the ids front and back; its width and height in mm say how large it is",
     )
     points: Annotated[tuple[tuple[float, float], ...], _points()] = Field(
         default=(), description="instead of a blank: the corners of one shape, right and down"

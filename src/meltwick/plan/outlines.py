@@ -78,8 +78,6 @@ def own_blank(asked: Garment, where: str, refuse: Callable[[str, str], Exception
 
 
 def _drawn(outline: str, where: str) -> tuple[Shape, ...]:
-    if not outline.casefold().endswith(".svg"):
-        raise ShapeFault("an outline is an SVG file, and its name ends in .svg")
     return read_svg(read_text(Path(where).parent / outline, "drawing"))
 
 
