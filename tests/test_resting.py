@@ -10,6 +10,7 @@ from scipy.integrate import quad
 from tests.chains import marching
 from tests.flats import flat_bundle, flat_cloth
 
+from meltwick.advice import advise
 from meltwick.bundle import build_bundle
 from meltwick.cloth import build_cloth
 from meltwick.constants import ICE_POINT, WATER_DENSITY, Constants
@@ -294,3 +295,14 @@ def test_what_says_nothing_new_has_the_digest_it_had():
 def test_nothing_melts_in_the_cold():
     with pytest.raises(ValueError, match="freezing"):
         ice.melt_of((Ice(1.0, 0.03), Ice(1.0, 0.03, after=HOUR)), ICE_POINT, Constants())
+
+
+def test_a_disc_wider_than_its_bucket_is_warned_of():
+    def keys(text: str) -> set[str]:
+        recipe = resolve(plan_from_text("schema = 1\n[[round]]\n" + text, "a.toml"), STOCK)
+        return {each.key for each in advise(recipe) if each.level == "warning"}
+
+    disc = 'fold = [{ kind = "spiral" }]\nrest = { on = "bucket"'
+    assert "round.1.rest.across" in keys(disc + " }")
+    assert "round.1.rest.across" not in keys(disc + ', across = "40 cm" }')
+    assert "round.1.dye" in keys('dye = [{ at = "sector 1 of 3" }]')
