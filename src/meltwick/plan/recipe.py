@@ -3,89 +3,49 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Literal
 
-from meltwick.errors import PlanError, StockError
+from meltwick.errors import PlanError
 from meltwick.plan import words
 from meltwick.plan.area import cloth_area
-from meltwick.plan.folds import (
-    AccordionFold,
-    HalveFold,
-    PoleFold,
-    RosettesFold,
-    ScrunchFold,
-    SpiralFold,
-    TubeFold,
-)
+from meltwick.plan.folded import fold_of
 from meltwick.plan.garment import dress
 from meltwick.plan.laying import DyeTable, IceTable, LiquorTable
 from meltwick.plan.models import Plan, RoundTable, SodaTable
+from meltwick.plan.place import Place
 from meltwick.plan.reader import read_plan
 from meltwick.plan.reading import Amount
 from meltwick.plan.ties import TieTable
 from meltwick.stock import Stock
 from meltwick.stock.reading import choices
 from meltwick.types import (
-    Accordion,
     BandTie,
     Blank,
     Caught,
     Clamps,
     Dye,
     Fabric,
-    Fold,
-    Halve,
     Ice,
     Patch,
-    PoleWrap,
     Powder,
     Recipe,
-    Rosettes,
     Round,
-    Scrunch,
     Sector,
     Soda,
-    Spiral,
     Spot,
     Stitching,
     StringTie,
     Tie,
     TiedRings,
-    TubeWrap,
 )
 from meltwick.units import GALLON, show_length, show_mass
 
 _TEASPOON = float(GALLON / 768)  # [m3] US
-_USUAL_POLE = "1-1/2 in pipe"
 _TALLEST = 3  # pieces above one
 _USUAL_BAND = "snug"
 _USUAL_THREAD = 0.0008  # [m] strong sewing thread; chosen
-
-_Found = TypeVar("_Found")
-
-
-class _Place:
-    """Where in the plan one stands, so that an error names its key."""
-
-    def __init__(self, where: str, path: str) -> None:
-        self._where, self._path = where, path
-
-    def key(self, name: str | int) -> _Place:
-        return _Place(self._where, f"{self._path}.{name}" if self._path else str(name))
-
-    def error(self, said: str) -> PlanError:
-        return PlanError(f"{self._where}: {self._path}: {said}")
-
-    def ask(self, look_up: Callable[..., _Found], *names: Any) -> _Found:
-        """Look something up in the stock; what is missing is the plan's fault."""
-        try:
-            return look_up(*names)
-        except StockError as error:
-            raise self.error(str(error)) from None
-
 
 def resolve(plan: Plan, stock: Stock, *, below: tuple[str, ...] = ()) -> Recipe:
     """Turn a plan's words and stock names into numbers.
@@ -107,7 +67,7 @@ def resolve(plan: Plan, stock: Stock, *, below: tuple[str, ...] = ()) -> Recipe:
     PlanError
         If a name is not in stock, or an amount cannot be: one line naming the key.
     """
-    place = _Place(plan.where, "")
+    place = Place(plan.where, "")
     garment = place.key("garment")
 
     def refuse(key: str, said: str) -> PlanError:
@@ -146,7 +106,7 @@ def _real(where: str) -> str:
 
 
 def _above(
-    liquor: LiquorTable, stock: Stock, where: str, place: _Place, below: tuple[str, ...]
+    liquor: LiquorTable, stock: Stock, where: str, place: Place, below: tuple[str, ...]
 ) -> Caught:
     """Read the plan of the piece above."""
     file = Path(where).parent / liquor.plan
@@ -158,11 +118,11 @@ def _above(
     return Caught(recipe=recipe, share=liquor.share, seconds=liquor.over or 0.0)
 
 
-def _round(table: RoundTable, stock: Stock, place: _Place, blank: Blank, fabric: Fabric) -> Round:
+def _round(table: RoundTable, stock: Stock, place: Place, blank: Blank, fabric: Fabric) -> Round:
     area = cloth_area(blank)
     return Round(
         folds=tuple(
-            _fold(fold, stock, blank, place.key("fold").key(n))
+            fold_of(fold, stock, blank, place.key("fold").key(n))
             for n, fold in enumerate(table.fold, 1)
         ),
         tie=_tie(table, stock, blank, place.key("tie")),
@@ -201,78 +161,7 @@ def _up(table: RoundTable) -> Literal["front", "back"]:
     return under if turned else table.outside  # type: ignore[return-value]
 
 
-def _fold(fold: Any, stock: Stock, blank: Blank, place: _Place) -> Fold:
-    if isinstance(fold, HalveFold):
-        return Halve(line=fold.line, moves=fold.moving)  # type: ignore[arg-type]
-    if isinstance(fold, AccordionFold):
-        return Accordion(pleat=fold.pleat, angle=fold.creases, lean=fold.lean)  # type: ignore[arg-type]
-    if isinstance(fold, SpiralFold):
-        return _spiral(fold, blank, place)
-    if isinstance(fold, TubeFold):
-        return _tube(fold, stock, place)
-    if isinstance(fold, ScrunchFold):
-        return Scrunch(draw=fold.draw, bump=fold.bump)
-    if isinstance(fold, RosettesFold):
-        return Rosettes(
-            spacing=fold.spacing,
-            pleats=fold.pleats,
-            turns=fold.turns,
-            height=fold.height,
-            sense=fold.twist,  # type: ignore[arg-type]
-        )
-    return _pole(fold, stock, place)
-
-
-def _spiral(fold: SpiralFold, blank: Blank, place: _Place) -> Spiral:
-    known = words.PLACES.get(blank.cut, ())
-    if fold.centre.place not in known:
-        raise place.key("centre").error(
-            f"a {blank.name} has no '{fold.centre.place}'; {choices('', known)}"
-        )
-    return Spiral(
-        centre=fold.centre,
-        pleats=fold.pleats,
-        turns=fold.turns,
-        height=fold.height,
-        sense=fold.twist,  # type: ignore[arg-type]
-    )
-
-
-def _tube(fold: TubeFold, stock: Stock, place: _Place) -> TubeWrap:
-    name, diameter = _pole_of(fold, stock, place)
-    return TubeWrap(
-        diameter=diameter,
-        squeeze=fold.squeeze,
-        sewn=fold.sewn,
-        even=fold.even,
-        pushed_first=fold.pushed_first,  # type: ignore[arg-type]
-        pole=name,
-    )
-
-
-def _pole_of(fold: PoleFold | TubeFold, stock: Stock, place: _Place) -> tuple[str, float]:
-    """Trade name, empty for a plan in millimetres, and diameter [m]."""
-    if fold.diameter is not None:
-        return "", fold.diameter
-    name = place.key("pole").ask(stock.pole_name, fold.pole or _USUAL_POLE)
-    return name, stock.poles[name]
-
-
-def _pole(fold: PoleFold, stock: Stock, place: _Place) -> PoleWrap:
-    name, diameter = _pole_of(fold, stock, place)
-    return PoleWrap(
-        diameter=diameter,
-        bias=fold.bias,
-        lean=fold.lean,  # type: ignore[arg-type]
-        starts_at=fold.starts_at,  # type: ignore[arg-type]
-        squeeze=fold.squeeze,
-        even=fold.even,
-        pushed_first=fold.pushed_first,  # type: ignore[arg-type]
-        pole=name,
-    )
-
-
-def _tie(table: RoundTable, stock: Stock, blank: Blank, place: _Place) -> Tie | None:
+def _tie(table: RoundTable, stock: Stock, blank: Blank, place: Place) -> Tie | None:
     tie = table.tie
     kind = tie.kind_after(table.fold[-1].kind if table.fold else "")
     if kind == "none":
@@ -305,7 +194,7 @@ def _tie(table: RoundTable, stock: Stock, blank: Blank, place: _Place) -> Tie | 
     )
 
 
-def _rings(tie: TieTable, pull: float, word: str, blank: Blank, place: _Place) -> TiedRings:
+def _rings(tie: TieTable, pull: float, word: str, blank: Blank, place: Place) -> TiedRings:
     known = words.PLACES.get(blank.cut, ())
     for spot in tie.spots or ():
         if spot.place not in known:
@@ -366,7 +255,7 @@ def _weight(amount: Amount, bulk: float) -> float:
     return amount.value if amount.dimension == "mass" else amount.value * bulk
 
 
-def _soda(soda: SodaTable, cloth_mass: float, place: _Place) -> Soda:
+def _soda(soda: SodaTable, cloth_mass: float, place: Place) -> Soda:
     minutes = soda.time / 60
     if soda.how == "none":
         return Soda(how="none", strength=0.0, minutes=minutes, kind=soda.kind)
@@ -391,7 +280,7 @@ def _soda(soda: SodaTable, cloth_mass: float, place: _Place) -> Soda:
     )
 
 
-def _ice(load: IceTable, cloth_mass: float, place: _Place) -> Ice:
+def _ice(load: IceTable, cloth_mass: float, place: Place) -> Ice:
     if load.amount is None:
         mass = words.ICE_PER_CLOTH * cloth_mass
     else:
@@ -412,7 +301,7 @@ def _ice(load: IceTable, cloth_mass: float, place: _Place) -> Ice:
     )
 
 
-def _powder(line: DyeTable, stock: Stock, area: float, place: _Place) -> tuple[Powder, ...]:
+def _powder(line: DyeTable, stock: Stock, area: float, place: Place) -> tuple[Powder, ...]:
     dye = stock.dye(line.dye)
     zone = line.at if isinstance(line.at, tuple) else words.ZONES["all"]
     spot = None if isinstance(line.at, tuple) else line.at
