@@ -555,7 +555,7 @@ class RoundReport:
     strain99: float
     steps: int
     balance: Balance
-    liquor: Liquor | None = None
+    liquor: Liquor | None = field(default=None, compare=False)  # what ran off, for a piece below
     shares: Mapping[str, float] = field(default_factory=dict)
     """Area shares after the round, the dye of earlier ones included: white, pale, mid, deep."""
 
