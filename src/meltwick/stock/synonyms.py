@@ -157,8 +157,17 @@ SYNONYMS = MappingProxyType(
         "crinkle": ("scrunch",),
         "scrunched": ("scrunch",),
         "crumpled": ("scrunch",),
+        "bunched": ("scrunch",),
         "marble": ("scrunch",),
         "marbling": ("scrunch",),
+        "bomaki": ("tube",),  # sewn into a tube that fits the pole; from memory, as the next two
+        "mura kumo": ("tube",),  # a tube pulled over a pole and pushed together
+        "murakumo": ("tube",),
+        "sleeve over a pole": ("tube",),
+        "pinwheels": ("rosettes",),
+        "spirals": ("rosettes", "spiral"),
+        "small spirals": ("rosettes",),
+        "flowers": ("rosettes",),
         "swirl": ("spiral",),
         "twist": ("spiral",),
         "whirl": ("spiral",),
