@@ -278,8 +278,8 @@ def test_a_cloth_may_be_said_to_be_unscoured(cook, stock):
         ),
         (
             in_round("tie = { pull = 'tigt' }"),
-            r"round\.1\.tie\.pull: no pull 'tigt' in stock; it may be hardly, loose, snug, tight or very "
-            r"tight, or a force such as '20 N'; did you mean 'tight'\?",
+            r"round\.1\.tie\.pull: no pull 'tigt' in stock; it may be hardly, loose, snug, "
+            r"tight or very tight, or a force such as '20 N'; did you mean 'tight'\?",
         ),
         (in_round("tie = { spacing = '4 mm', thickness = '5 mm' }"), r"round\.1\.tie\.spacing"),
         ("[[round.dye]]\namount = '10 cups'", r"round\.1\.dye\.1\.amount: comes to"),

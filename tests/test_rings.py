@@ -13,6 +13,7 @@ from shapely.ops import unary_union
 from tests.flats import flat_cloth
 from tests.test_put_down import bundle_of, dyeing
 
+from meltwick.advice import advise
 from meltwick.bundle import build_bundle, fold
 from meltwick.bundle.pole import BARE_PRESSURE
 from meltwick.cloth import build_cloth
@@ -284,3 +285,29 @@ def test_faults_of_rings_name_the_key(line: str, said: str) -> None:
 def test_peaks_are_not_drawn_up_out_of_pleats() -> None:
     with pytest.raises(PlanError, match=r"round\.1\.tie\.kind: peaks for 'rings'"):
         plan_from_text('[[round]]\ntie = { kind = "rings" }', "a.toml")
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ('kind = "rings", spots = ["chest", "navel"], from_tip = "15 cm"', "share it"),
+        ('kind = "stitching", pull = "very tight", spacing = "5 cm"', "Sewing thread breaks"),
+        ('kind = "stitching", stitch = "8 mm", spacing = "2 cm"', "stitches by hand"),
+        ('kind = "clamps", size = "1 cm"', "less than a hundredth"),
+        ('kind = "clamps", size = "60 cm"', ""),
+        ('kind = "rings", every = "20 cm"', ""),
+        ('kind = "stitching", stitch = "25 mm", spacing = "10 cm", pull = "snug"', ""),
+    ],
+)
+def test_hands_are_warned(line: str, said: str) -> None:
+    text = f"[[round]]\nfold = []\ntie = {{ {line} }}"
+    advice = advise(resolve(plan_from_text(text, "a.toml"), load_stock()))
+    about = [a.text for a in advice if a.level == "warning" and ".tie" in a.key]
+    assert len(about) == (said != "")
+    assert said in "".join(about)
+
+
+def test_a_peak_off_the_cloth_is_told_by_its_key() -> None:
+    text = '[[round]]\nfold = []\ntie = { kind = "rings", spots = "90 cm below the neck" }'
+    with pytest.raises(PlanError, match=r"round\.1\.tie\.spots: a peak's tip is too far from"):
+        advise(resolve(plan_from_text(text, "a.toml"), load_stock()))

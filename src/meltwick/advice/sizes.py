@@ -32,6 +32,7 @@ from meltwick.types import (
     Spot,
     StringTie,
     Tie,
+    TiedRings,
     TubeWrap,
 )
 
@@ -78,13 +79,15 @@ def weigh(recipe: Recipe) -> Garment:
     Raises
     ------
     PlanError
-        When a spiral is to be pinched where there is no cloth.
+        When a spiral or a peak is to be pinched where there is no cloth.
     """
     cloth = build_cloth(recipe.blank, recipe.fabric, _COARSE)
     for number, turn in enumerate(recipe.rounds, 1):
         for n, fold in enumerate(turn.folds, 1):
             if isinstance(fold, Spiral):
-                _pinch(cloth, fold, f"{recipe.name}: round.{number}.fold.{n}.centre")
+                _pinch(cloth, fold.centre, f"{recipe.name}: round.{number}.fold.{n}.centre")
+        for spot in turn.tie.spots if isinstance(turn.tie, TiedRings) else ():
+            _pinch(cloth, spot, f"{recipe.name}: round.{number}.tie.spots", "a peak's tip")
     outline = unary_union([panel.outline for panel in cloth.panels])
     return Garment(
         mass=float(cloth.mass_per_area.sum()) * _COARSE**2,
@@ -98,9 +101,9 @@ def weigh(recipe: Recipe) -> Garment:
     )
 
 
-def _pinch(cloth: Cloth, fold: Spiral, where: str) -> None:
+def _pinch(cloth: Cloth, spot: Spot, where: str, what: str = "the spiral's centre") -> None:
     try:
-        middle_of(cloth, fold.centre)
+        middle_of(cloth, spot, what)
     except PlanError as error:
         raise PlanError(f"{where}: {error}") from None
 

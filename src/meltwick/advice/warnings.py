@@ -15,19 +15,17 @@ from meltwick.advice.resting import rest_warnings
 from meltwick.advice.sizes import (
     Garment,
     Pile,
-    bundle_length,
     girth_of,
     piles,
     pleats_of,
     rosettes_of,
-    strip_of,
     weigh,
 )
+from meltwick.advice.tying import tie_warnings
 from meltwick.colour.spectra import undyed
 from meltwick.folding import most_turns
 from meltwick.types import (
     Accordion,
-    BandTie,
     Clamps,
     PoleWrap,
     Powder,
@@ -37,7 +35,6 @@ from meltwick.types import (
     Scrunch,
     Spiral,
     Stitching,
-    StringTie,
     TiedRings,
     TubeWrap,
 )
@@ -62,7 +59,6 @@ _FEW_PLEATS = 2.5  # fewer make no zigzag; chosen
 _FEW_ROSETTES = 3  # fewer are a spiral with company; chosen
 _THICK = 0.25  # of a pleat: a pile thicker than that folds no narrower; chosen
 _SQUEEZE_HARD = 5.0  # more than hands push; common practice, no source
-_LONG = 2.5  # times as long as wide: bands through the middle leave the ends loose; chosen
 
 
 @dataclass(frozen=True)
@@ -87,7 +83,7 @@ def advise(recipe: Recipe) -> tuple[Advice, ...]:
     for number, turn in enumerate(recipe.rounds, start=1):
         where = f"round.{number}"
         found += _folds(turn, garment, where)
-        found += _tie(turn, garment, number)
+        found += [Advice("warning", *each) for each in tie_warnings(turn, garment, number)]
         found += _powder(recipe, turn, garment, where)
         found += _ice(recipe, turn, garment, where)
         found += _soda(turn, where)
@@ -150,33 +146,6 @@ def _folds(turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
                 f"{key}.spacing",
                 f"Pinches {show_length(fold.spacing)} apart make hardly more than one spiral of "
                 "this cloth. Pinch it closer.",
-            )
-
-
-def _tie(turn: Round, garment: Garment, number: int) -> Iterator[Advice]:
-    tie, last = turn.tie, turn.folds[-1] if turn.folds else None
-    where = f"round.{number}"
-    if turn.folds and tie is None:
-        yield Advice("warning", f"{where}.tie", "Nothing holds the folds: they will open.")
-    if isinstance(tie, StringTie):
-        length = bundle_length(turn, garment, number)
-        if length < 3.0 * tie.spacing:
-            pushed = isinstance(last, PoleWrap | TubeWrap)
-            how = "Folded and pushed together" if pushed else "Folded"
-            yield Advice(
-                "warning",
-                f"{where}.tie.spacing",
-                f"{how}, the cloth is {show_length(length)} long, so string every "
-                f"{show_length(tie.spacing)} goes round fewer than three times.",
-            )
-    elif isinstance(tie, BandTie) and not isinstance(last, Spiral | Rosettes):
-        wide, long = sorted(strip_of(turn, garment))
-        if long > _LONG * wide:
-            yield Advice(
-                "warning",
-                f"{where}.tie.kind",
-                f"Bands all cross in the middle, and this bundle is {show_length(long)} long and "
-                f"{show_length(wide)} wide: its ends will open. Take string.",
             )
 
 
