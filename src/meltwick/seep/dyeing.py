@@ -11,7 +11,7 @@ from meltwick import chance
 from meltwick.constants import Constants
 from meltwick.seep import wash
 from meltwick.seep.levels import Effort
-from meltwick.seep.melting import Course, hours_90, of_ice, together, ways
+from meltwick.seep.melting import Course, Way, hours_90, of_ice, together, ways
 from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid
 from meltwick.seep.soak import REGAIN
@@ -71,7 +71,6 @@ def dye(
     """
     clock = time.perf_counter()
     sides = ways(bundle, spec, dyes, start.species, seed, round_number, constants, liquor)
-    icy = of_ice(sides)
     pool = Pool.empty(spec.tub, len(start.species)) if spec.tub else None
     if spec.soda.how == "dried in":
         damp = min(damp, REGAIN)
@@ -83,7 +82,7 @@ def dye(
     march = course.march = _ready(course.sorted_cloth, powder, first, constants, threads)
     showing = None
     if watch is not None:
-        clockwork = Clockwork(tuple(way.melt for way in icy), spec.batch_time, effort)
+        clockwork = Clockwork(tuple(way.melt for way in of_ice(sides)), spec.batch_time, effort)
         showing = Showing(watch, march, course, cloth, round_number, clockwork)
         observer = showing.observer(observer)
     where = powder.under.sum(axis=1)
@@ -101,7 +100,17 @@ def dye(
     observer(WASH, 1, 1)
     if showing is not None:
         showing.washed(fixed)
-    report = RoundReport(
+    report = _report(bundle, course, sides, balance, damp)
+    whole = time.perf_counter() - clock
+    seconds = {"percolate": course.seconds, "march": whole - course.seconds}
+    return FixedDye(start.species, fixed), report, seconds
+
+
+def _report(
+    bundle: Bundle, course: Course, sides: tuple[Way, ...], balance: Balance, damp: float
+) -> RoundReport:
+    icy = of_ice(sides)
+    return RoundReport(
         layers_mean=float(bundle.layers.mean()),
         exposed_share=float(bundle.exposed.mean()),
         melt_hours=sum(way.melt.seconds for way in icy) / 3600.0,
@@ -109,13 +118,10 @@ def dye(
         ran_off_share=course.seepage.ran_off_share,
         over_full_share=course.seepage.over_full_share,
         strain99=bundle.strain99,
-        steps=effort.steps + effort.batch,
+        steps=course.effort.steps + course.effort.batch,
         balance=balance,
         liquor=course.caught(sides, damp),
     )
-    whole = time.perf_counter() - clock
-    seconds = {"percolate": course.seconds, "march": whole - course.seconds}
-    return FixedDye(start.species, fixed), report, seconds
 
 
 def _ready(cloth: Cloth, laid: Laid, start: FixedDye, constants: Constants, threads: int) -> March:

@@ -8,7 +8,7 @@ import numpy as np
 
 from meltwick.constants import ICE_POINT, WATER_DENSITY
 from meltwick.seep import chemistry, ice
-from meltwick.seep.flow import spreading, water_held
+from meltwick.seep.flow import Spreading, spreading, water_held
 from meltwick.seep.graph import Network
 from meltwick.seep.levels import Effort, Steps, Streams
 from meltwick.seep.pool import Pool
@@ -80,11 +80,9 @@ def melt_stage(
     stage : str
         What the observer hears.
     """
-    constants = march.constants
     steps = Steps.of(melt, effort.steps)
     diffusivity = diffusivity_at(march.moving, COLD)
-    missed = constants.ice_beside if beside is None else beside
-    kept = (1.0 - missed) / effort.steps
+    missed = march.constants.ice_beside if beside is None else beside
     first = streams.at(float(steps.level[0]), diffusivity)[0].volume
     water = float(first.sum())
     caught = melt.mass / WATER_DENSITY * (1.0 - missed)
@@ -106,7 +104,7 @@ def melt_stage(
                     soak.drain(volume, now.volume)
             volume, last = now.volume, number
         for share, masses in laid.over:
-            march.mass += share[:, None] * (masses * kept)
+            march.mass += share[:, None] * (masses * ((1.0 - missed) / effort.steps))
         march.carry(now, step, scale * passing)
         if soak is not None:
             soak.carry(now, step, scale * passing)
@@ -118,16 +116,29 @@ def melt_stage(
                 pool.pour(masses * missed / effort.steps)
         waiting += step
         if n % SPREAD_EVERY == SPREAD_EVERY - 1 or n == effort.steps - 1:
-            fixing, spoiling, pace = _rates(march, spec, passed / water, COLD, volume, soak)
-            march.react(volume, fixing, spoiling, waiting, pace)
-            march.spread(volume, spreads, waiting)
-            if soak is not None:
-                soak.spread(volume, spreads, waiting)
-            if pool is not None:
-                _stand(pool, march, spec, passed / water, COLD, water, waiting)
+            _settle_in(march, spec, Wet(volume, passed / water), spreads, waiting, pool, soak)
             waiting = 0.0
         observer(stage, n + 1, effort.steps)
     return Wet(volume, passed / water)
+
+
+def _settle_in(
+    march: March,
+    spec: Round,
+    wet: Wet,
+    spreads: Spreading,
+    seconds: float,
+    pool: Pool | None,
+    soak: Soak | None,
+) -> None:
+    """Fix, hydrolyse and spread in the cold, after some steps of flow."""
+    fixing, spoiling, pace = _rates(march, spec, wet.pores, COLD, wet.volume, soak)
+    march.react(wet.volume, fixing, spoiling, seconds, pace)
+    march.spread(wet.volume, spreads, seconds)
+    if soak is not None:
+        soak.spread(wet.volume, spreads, seconds)
+    if pool is not None:
+        _stand(pool, march, spec, wet.pores, COLD, float(wet.volume.sum()), seconds)
 
 
 def _stand(
