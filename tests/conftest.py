@@ -37,6 +37,9 @@ def make_result() -> Callable[..., Result]:
         look = Look(srgb, np.zeros_like(srgb), 60.0 * away, GROUND)
         balance = Balance(0.01, 0.003, 0.001, 0.001, 0.003, 0.0005, 0.0015)
         shares = measure_shares(cloth, look)
+        report = RoundReport(
+            15.0, 0.06, 4.2, 2.2, 0.1, 0.0, 0.05, 120, balance, shares=shares.whole
+        )
         return Result(
             plan=name,
             digest="0123456789abcdef" * 4,
@@ -46,7 +49,7 @@ def make_result() -> Callable[..., Result]:
             fixed=FixedDye((_COMPONENT,), np.zeros((cloth.size, 1))),
             look=look,
             shares=shares,
-            rounds=(RoundReport(15.0, 0.06, 4.2, 2.2, 0.1, 0.0, 0.05, 120, balance, shares.whole),),
+            rounds=(report,),
             seconds={"fold": 0.1, "percolate": 0.2, "march": 0.3},
             looks=(look,),
         )
