@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from math import cos, pi, sqrt
 
 from meltwick.advice.sizes import Garment, bundle_length
-from meltwick.types import PoleWrap, Round, Sector
+from meltwick.types import PoleWrap, Round, Sector, TubeWrap
 from meltwick.units import show_length
 
 _ROOM = 1.03  # a bundle gives so much when it is pressed into a tub; chosen
@@ -25,7 +25,9 @@ def rest_warnings(turn: Round, garment: Garment, number: int) -> Iterator[tuple[
                 f"{show_length(wide)} wide: it does not lie in it. Take a wider one, or lean it.",
             )
     last = turn.folds[-1] if turn.folds else None
-    if isinstance(last, PoleWrap) and any(isinstance(x.place, Sector) for x in turn.powder):
+    if isinstance(last, PoleWrap | TubeWrap) and any(
+        isinstance(x.place, Sector) for x in turn.powder
+    ):
         yield (
             f"{where}.dye",
             "Seen from above a bundle on a pole is long and narrow: slices round its middle are "

@@ -47,6 +47,7 @@ _TALLEST = 3  # pieces above one
 _USUAL_BAND = "snug"
 _USUAL_THREAD = 0.0008  # [m] strong sewing thread; chosen
 
+
 def resolve(plan: Plan, stock: Stock, *, below: tuple[str, ...] = ()) -> Recipe:
     """Turn a plan's words and stock names into numbers.
 
