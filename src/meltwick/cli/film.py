@@ -57,7 +57,12 @@ def _shoot(plan: Plan, recipe: Recipe, pitch: float) -> Reel:
         from meltwick.picture.film import Reel
         from meltwick.simulate import simulate
 
-        reel = Reel(len(recipe.rounds), recipe.name, stages)
+        over = [
+            number
+            for number, turn in enumerate(recipe.rounds, start=1)
+            if any(load.turned for load in turn.ice)
+        ]
+        reel = Reel(len(recipe.rounds), recipe.name, stages, over)
         simulate(plan, pitch=pitch, observer=reel)
     return reel
 

@@ -13,6 +13,8 @@ from meltwick.picture.preview import INK, bare_paper
 from meltwick.picture.turning import cloth_across
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from numpy.typing import NDArray
 
     from meltwick.picture.draw import Canvas, View
@@ -105,11 +107,21 @@ class Reel:
         Written under the clock.
     hear : callable, optional
         Told of progress.
+    turned : collection of int
+        Rounds, counted from 1, whose bundle is turned over and takes ice twice.
     """
 
-    def __init__(self, rounds: int, title: str, hear: Observer | None = None) -> None:
+    def __init__(
+        self,
+        rounds: int,
+        title: str,
+        hear: Observer | None = None,
+        turned: Collection[int] = (),
+    ) -> None:
         self._rounds, self._title, self._hear = rounds, title, hear
-        self._every = max(1, -(-_STEPS * rounds // MOST_FRAMES))
+        self._turned = frozenset(turned)
+        steps = _STEPS * (rounds + len(self._turned))
+        self._every = max(1, -(-steps // MOST_FRAMES))
         self._stage: _Stage | None = None
         self._wet: Floats | None = None
         self._frames: list[bytes] = []
@@ -132,6 +144,8 @@ class Reel:
         last = moment.stage == "waiting" and moment.done == moment.total
         self._wet = amount if last else None
         part = moment.done / max(moment.total, 1)
+        if moment.round in self._turned and moment.stage != "waiting":
+            part = 0.5 * (part + (moment.stage == "turned"))
         word = _FIX if moment.stage == "waiting" else _ICE if moment.done else _LAID
         self._draw(moment, amount, part, word, 1.0)
 
