@@ -120,9 +120,7 @@ def test_the_digest_follows_the_plan_above(shelf):
 
 def test_faults_name_the_key(shelf):
     (shelf / "self.toml").write_text(ALONE.replace("above.", "self."), "utf-8")
-    with pytest.raises(
-        PlanError, match=r"round\.1\.liquor\.plan: 'self\.toml' would catch"
-    ):
+    with pytest.raises(PlanError, match=r"round\.1\.liquor\.plan: 'self\.toml' would catch"):
         resolve(read_plan(shelf / "self.toml"), STOCK)
     (shelf / "lost.toml").write_text(ALONE.replace("above.", "nowhere."), "utf-8")
     with pytest.raises(FileError, match=r"nowhere\.toml"):
