@@ -59,7 +59,7 @@ FAULTS = {
     "round = 3": ("round: 3", "rounds"),
     "round = []": ("round: 0 rounds", "at least 1"),
     "round = [3]": ("round.1: 3", "not a table"),
-    "[[round]]\n[[round]]": ("round: 2 rounds", "not built yet"),
+    "[[round]]\n" * 7: ("round: 7 rounds", "at most 6"),
     in_round("fold = [{ kind = 'rosette' }]"): ("round.1.fold.1.kind", "did you mean 'rosettes'?"),
     in_round("fold = [{ kind = 'poll' }]"): ("round.1.fold.1.kind", "did you mean 'pole'?"),
     in_round("fold = [{ kind = 3 }]"): (
