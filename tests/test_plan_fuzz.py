@@ -264,7 +264,7 @@ def test_every_value_within_bounds_is_kept_exactly(
     pleat=st.floats(8, 600),
     creases=st.floats(0, 90),
     pleats=st.integers(4, 60),
-    turns=st.floats(0.4, 5),
+    turns=st.floats(0.5, 5),
     height=st.floats(15, 200),
     count=st.integers(1, 24),
     width=st.floats(1, 30),
