@@ -24,6 +24,7 @@ DPI = 150
 PAPER = (244, 239, 230)  # sRGB of the ground, warm and plain
 INK = (74, 66, 58)  # sRGB of the caption
 LABEL = (250, 248, 243)  # sRGB of the sewn-in label
+_BETWEEN = "   ·   "  # between the parts of a caption
 
 MARGIN, _GAP, TOP, _FOOT = 64, 72, 60, 132  # [px]
 
@@ -173,7 +174,7 @@ def caption(result: Result) -> str:
     ratio = dyed_to_white(result.white_share)
     detail = f"detail {result.detail_pitch * 1e3:g} mm"
     said = f"{ratio} dyed to {result.cloth.fabric.ground_name}"
-    return f"{result.plan}   ·   {said}   ·   seed {result.seed}   ·   {detail}"
+    return _BETWEEN.join((result.plan, said, f"seed {result.seed}", detail))
 
 
 def write_foot(canvas: Canvas, scale: float, caption: str, unit: Unit) -> None:
@@ -188,8 +189,14 @@ def write_foot(canvas: Canvas, scale: float, caption: str, unit: Unit) -> None:
     draw.lay(canvas, ink, draw.stroke(whole, [np.array(bar, dtype=np.float64)], 1.6))
     draw.lay(canvas, ink, draw.text_mask(size, (left + length + 12, base), words, 18, "ls"))
     taken = left + length + 12 + draw.type_face(18).getlength(words) + 40
-    text = draw.fit_text(caption, 20, width - MARGIN - taken)
-    draw.lay(canvas, ink, draw.text_mask(size, (width - MARGIN, base), text, 20, "rs"))
+    room = width - MARGIN - taken
+    lines = [caption]
+    if draw.type_face(20).getlength(caption) > room:  # a narrow picture: the name on its own
+        lines = caption.split(_BETWEEN, 1)
+    for above, line in enumerate(reversed(lines)):
+        text = draw.fit_text(line, 20, room)
+        spot = (width - MARGIN, base - 28 * above)
+        draw.lay(canvas, ink, draw.text_mask(size, spot, text, 20, "rs"))
 
 
 def write_quietly(canvas: Canvas, spot: tuple[float, float], text: str, cover: float = 0.7) -> None:
