@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import partial
 
 import numpy as np
 
@@ -14,7 +16,7 @@ from meltwick.bundle.rims import rim_of, side_by_side
 from meltwick.bundle.ties import Tied, tie_flat
 from meltwick.constants import Constants
 from meltwick.folding import Disc, Stack
-from meltwick.folding.stack import SUBS
+from meltwick.folding.stack import SUBS, per_cell
 from meltwick.stacking import Stacked
 from meltwick.types import Bundle, Cloth, Floats, Ints, Round
 
@@ -33,6 +35,10 @@ class Lying:
     faces: tuple[Face, ...]
     skin: tuple[tuple[Ints, Floats], ...] = ()  # pairs of cells side by side, and their weights
     level: Floats | None = None  # [m] across a pile's face; ``along`` is the other way over it
+
+
+_Put = tuple[Lying, Stacked, Ints, Floats]
+"""How a bundle lies, what lies on what in it, its contacts and their areas [m2]."""
 
 
 def lay_down(
@@ -56,7 +62,13 @@ def lay_down(
         Tie, how it lies, incline.
     """
     thin = binding.stack_thickness(cloth.fabric, BARE_PRESSURE, constants)
-    put = _disc if stack.disc else _peaked if stack.peaks else _pile
+    put: Callable[..., _Put]
+    if stack.disc:
+        put = _disc
+    elif stack.peaks:
+        put = _peaked
+    else:
+        put = partial(_pile, piled=_pile_up(cloth, stack))
     for _ in range(2):  # the tie presses the stack thinner, and a thin stack is pressed harder
         lying, found, contacts, areas = put(cloth, stack, spec, thin)
         tied = tie_flat(
@@ -84,10 +96,7 @@ def _gather(
 ) -> Bundle:
     """Bring points together in their cells, and tilt the rack."""
     outside = np.minimum(1.0, lying.up + lying.down + lying.side)
-
-    def mean(values: Floats) -> Floats:
-        return np.asarray(np.bincount(stack.cell, values, cloth.size) / SUBS**2)
-
+    mean = partial(per_cell, stack, cells=cloth.size)
     shut = tied.covered if tied.sealed else np.zeros_like(outside)
     shown, pressure = mean(outside), mean(tied.pressure)
     exposed = mean(outside * (1.0 - shut)) if tied.sealed else shown
@@ -135,22 +144,37 @@ def _open_film(
     """Leave out the film that would run under a seal."""
     if not tied.sealed:
         return film, width
-    shut = np.bincount(stack.cell, tied.covered, cells) / SUBS**2
+    shut = per_cell(stack, tied.covered, cells)
     left = width * (1.0 - np.maximum(shut[film[:, 0]], shut[film[:, 1]]))
     return film[left > 0.0], left[left > 0.0]
 
 
-def _pile(
-    cloth: Cloth, stack: Stack, spec: Round, thin: float
-) -> tuple[Lying, Stacked, Ints, Floats]:
-    """Lay pleats on edge, or any stack flat."""
-    pleats_up = spec.lies != "flat" and stack.pleated is not None
+@dataclass(frozen=True)
+class _Piled:
+    """A stack turned so that its pleats lie across, and what lies on what in it."""
+
+    u: Floats  # (P,) [m] across the pleats
+    v: Floats  # (P,) [m] along the creases
+    found: Stacked
+    skin: tuple[tuple[Ints, Floats], ...]
+
+
+def _pile_up(cloth: Cloth, stack: Stack) -> _Piled:
     angle = stack.pleated or 0.0
     u = stack.p * np.cos(angle) + stack.q * np.sin(angle)
     v = stack.q * np.cos(angle) - stack.p * np.sin(angle)
     turned = replace(stack, p=u, q=v)
     bins = stacking.columns(turned, cloth.pitch, 1.0)
     found = stacking.stack_up(turned, bins, cloth.size)
+    shown = (found.top, found.bottom)
+    skin = tuple(stacking.column_film(points, stack.cell, bins) for points in shown)
+    return _Piled(u, v, found, skin)
+
+
+def _pile(cloth: Cloth, stack: Stack, spec: Round, thin: float, piled: _Piled) -> _Put:
+    """Lay pleats on edge, or any stack flat."""
+    pleats_up = spec.lies != "flat" and stack.pleated is not None
+    u, v, found, skin = piled.u, piled.v, piled.found, piled.skin
     step = cloth.pitch / SUBS
     rank = found.from_inside * thin
     top = (found.from_outside == 0.0).astype(np.float64)
@@ -173,9 +197,6 @@ def _pile(
         Face(low_end, over_u, rank, stack.order, u, step),
         Face(high_end, over_u, rank, stack.order, u, step),
     )
-    skin = tuple(
-        stacking.column_film(points, stack.cell, bins) for points in (found.top, found.bottom)
-    )
     along = v.max() - v
     level = u - u.min()
     if pleats_up:
@@ -189,18 +210,14 @@ def _pile(
     return lying, found, found.contacts, found.contact_area
 
 
-def _peaked(
-    cloth: Cloth, stack: Stack, spec: Round, thin: float
-) -> tuple[Lying, Stacked, Ints, Floats]:
+def _peaked(cloth: Cloth, stack: Stack, spec: Round, thin: float) -> _Put:
     """Lay cloth with tied peaks flat."""
     laid, found = peaks.put(cloth, stack, thin)
     lying = Lying(**{field.name: getattr(laid, field.name) for field in fields(laid)})
     return lying, found, found.contacts, found.contact_area
 
 
-def _disc(
-    cloth: Cloth, stack: Stack, spec: Round, thin: float
-) -> tuple[Lying, Stacked, Ints, Floats]:
+def _disc(cloth: Cloth, stack: Stack, spec: Round, thin: float) -> _Put:
     """Lay a spiral's disc on its table, the side that faced up upwards."""
     disc = stack.disc
     assert disc is not None

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
-from meltwick import binding, folding, stacking
+from meltwick import binding, stacking
 from meltwick.constants import Constants
 from meltwick.folding import Stack
+from meltwick.folding.stack import per_cell
 from meltwick.types import Bundle, Cloth, Floats, Round, StringTie
 
 BARE_PRESSURE = 500.0  # [Pa] of cloth that lies under its own folds only; chosen
@@ -49,10 +51,7 @@ def lay_on_pole(cloth: Cloth, stack: Stack, spec: Round, constants: Constants) -
     outside = found.exposed
     up = outside * np.maximum(0.0, np.cos(stack.q))
     down = outside * np.maximum(0.0, -np.cos(stack.q))
-
-    def mean(values: Floats) -> Floats:
-        return np.asarray(np.bincount(stack.cell, values, cloth.size) / folding.stack.SUBS**2)
-
+    mean = partial(per_cell, stack, cells=cloth.size)
     exposed = mean(outside)
     pressure = mean(squeezed.pressure)
     solid = binding.solid_under(pressure, cloth.fabric.solid, constants)

@@ -84,7 +84,7 @@ def tie_flat(
         section, thick = wide * tall, tie.width
         over = lying.across
         lines, pull = _bands(lying, tie, neatness, seed, round_number), tie.pull
-        between = np.pi * wide / 4.0 / max(tie.count, 1)
+        between = np.pi * wide / 4.0 / tie.count
     radius = float(np.sqrt(section / np.pi))
     pressure, covered = binding.line_pressure(
         lying.along, over, lying.depth, lines, radius, pull, thick

@@ -167,7 +167,7 @@ def _twisting(
     start = 2.0 * np.pi * chance.uniforms(code, 1, 1)[0]
     valleys = start + 2.0 * np.pi * np.cumsum(way) / way.sum()
     bounds = valleys + crests(angle, 2.0 * np.pi * np.roll(way, -1) / way.sum())
-    tall = np.minimum(1.0, 1.0 - TALL * neatness * 2.0 * chance.uniforms(code, fold.pleats, 2))
+    tall = 1.0 - TALL * neatness * 2.0 * chance.uniforms(code, fold.pleats, 2)
     heights = fold.height * np.append(tall[-1], tall)
     return _Twist(
         centre=centre,

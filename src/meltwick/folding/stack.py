@@ -71,6 +71,22 @@ class Disc:
     middles: Floats | None = None  # (C, 2) [m] across and down, of the rosettes
 
 
+def per_cell(stack: Stack, values: Floats, cells: int) -> Floats:
+    """Average a value of points over the cell that each belongs to.
+
+    Parameters
+    ----------
+    values : ndarray of shape (P,)
+    cells : int
+        N.
+
+    Returns
+    -------
+    ndarray of shape (N,)
+    """
+    return np.asarray(np.bincount(stack.cell, values, cells) / SUBS**2)
+
+
 def jittered(cloth: Cloth, seed: int, round_number: int) -> tuple[Ints, Floats, Floats]:
     """Draw one point in each quarter of every cell.
 

@@ -98,20 +98,20 @@ class PoleFold(FoldTable):
     )
 
     @model_validator(mode="after")
-    def _one_size(self) -> PoleFold:
-        if self.pole is not None and self.diameter is not None:
-            raise fault("the pole has a name already; write pole or diameter, not both", "diameter")
+    def _one_size_one_push(self) -> PoleFold:
+        _check_pole(self)
         return self
 
-    @model_validator(mode="after")
-    def _one_way_to_push(self) -> PoleFold:
-        if self.even and "pushed_first" in self.model_fields_set:
-            raise fault(
-                "pushed evenly, neither end comes first; leave pushed_first out, or write "
-                "even = false",
-                "pushed_first",
-            )
-        return self
+
+def _check_pole(fold: PoleFold | TubeFold) -> None:
+    """Refuse a pole of two sizes, and pushing that is both even and uneven."""
+    if fold.pole is not None and fold.diameter is not None:
+        raise fault("the pole has a name already; write pole or diameter, not both", "diameter")
+    if fold.even and "pushed_first" in fold.model_fields_set:
+        raise fault(
+            "pushed evenly, neither end comes first; leave pushed_first out, or write even = false",
+            "pushed_first",
+        )
 
 
 class AccordionFold(FoldTable):
@@ -211,15 +211,8 @@ class TubeFold(FoldTable):
     )
 
     @model_validator(mode="after")
-    def _one_size(self) -> TubeFold:
-        if self.pole is not None and self.diameter is not None:
-            raise fault("the pole has a name already; write pole or diameter, not both", "diameter")
-        if self.even and "pushed_first" in self.model_fields_set:
-            raise fault(
-                "pushed evenly, neither end comes first; leave pushed_first out, or write "
-                "even = false",
-                "pushed_first",
-            )
+    def _one_size_one_push(self) -> TubeFold:
+        _check_pole(self)
         return self
 
 
