@@ -72,13 +72,19 @@ def stream_of(volume: Floats, edges: Ints, amount: Floats, leave: Floats) -> Str
 def line_links(along: Floats) -> Spreading:
     """Spreading along one row; ``along`` (N,) ends with 0."""
     none = np.zeros_like(along)
-    return Spreading(right=along, below=none, pairs=NO_PAIRS, link=np.zeros(0))
+    return sheet_links(along, none)
+
+
+def sheet_links(right: Floats, below: Floats) -> Spreading:
+    """Spreading along the rows and columns of a sheet."""
+    none = np.zeros_like(right)
+    return Spreading(along=(right, below, none, none), pairs=NO_PAIRS, link=np.zeros(0))
 
 
 def pair_links(cells: int, pairs: Ints, link: Floats) -> Spreading:
     """Spreading over contacts only."""
     none = np.zeros(cells)
-    return Spreading(right=none, below=none, pairs=pairs.astype(np.int32), link=link)
+    return Spreading(along=(none, none, none, none), pairs=pairs.astype(np.int32), link=link)
 
 
 @dataclass

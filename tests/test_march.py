@@ -176,7 +176,7 @@ def tangle(seed: int, cells: int, threads: int = 1, unit: tuple[float, float, fl
     now = stream_of(volume, edges, amount, leave)
     march.settle(volume)
     links = line_links(rng.random(cells) * speed)
-    links.right[-1] = 0.0
+    links.along[0][-1] = 0.0
     pairs = edges[rng.random(len(edges)) < 0.5] if len(edges) else edges
     contacts = pair_links(cells, pairs, rng.random(len(pairs)) * speed)
     rates = rng.random(3) / time, rng.random(3) / time

@@ -35,7 +35,9 @@ def joined(
         conductance=edge_conductance(pairs, shape, height, ks, alpha),
         shape=shape,
         inside=len(pairs),
+        straight=len(pairs),
         in_plane=len(pairs),
+        share=np.ones(len(pairs)),
         bound=np.exp(alpha * height),
         outside=outside.astype(np.float64),
     )
@@ -361,7 +363,9 @@ def test_other_units_of_flow(case: tuple[Network, np.ndarray], factor: float) ->
         net.conductance * factor,
         net.shape,
         net.inside,
+        net.straight,
         net.in_plane,
+        net.share,
         net.bound,
         net.outside,
     )

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from scipy.special import erfc
-from tests.chains import NO_PAIRS, Column, line_links, marching, pair_links, stream_of
+from tests.chains import NO_PAIRS, Column, line_links, marching, pair_links, sheet_links, stream_of
 
 from meltwick.constants import Constants
 from meltwick.seep.flow import spreading
@@ -190,7 +188,7 @@ def test_sheet_in_two_dimensions_agrees_with_py_pde():
     below = right.copy()
     right[:, -1] = 0.0
     below[-1] = 0.0
-    links = replace(line_links(right.ravel()), below=below.ravel())
+    links = sheet_links(right.ravel(), below.ravel())
     for _ in range(2000):
         march.spread(volume, links, seconds / 2000)
     ours = march.mass[:, 0].reshape(rows, cols) / dx**2
@@ -229,7 +227,9 @@ def strip(pitch: float, cells: int, speed: float, wet: float) -> tuple[Cloth, Ne
         conductance=np.ones(many),
         shape=np.full(many, thick),
         inside=many,
+        straight=many,
         in_plane=many,
+        share=np.ones(many),
         bound=np.ones(cells),
         outside=np.ones(cells),
     )

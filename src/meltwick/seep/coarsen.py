@@ -66,7 +66,9 @@ def coarser(net: Network, cloth: Cloth | Raster) -> Coarser:
         conductance=conductance,
         shape=conductance,
         inside=merged.shape[0],
+        straight=0,
         in_plane=0,
+        share=np.zeros(0),
         bound=bound,
         outside=outside,
     )

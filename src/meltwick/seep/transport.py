@@ -14,25 +14,24 @@ from meltwick.types import Component, Floats, Ints
 
 
 @dataclass(frozen=True)
-class Lines:
-    """Raster lines for the implicit spreading: every row, then every column."""
+class Line:
+    """Every line of the raster in one direction: its cells, and where each line starts."""
 
-    row_cells: Ints
-    row_first: Ints
-    col_cells: Ints
-    col_first: Ints
+    cells: Ints  # (N,)
+    first: Ints  # (L + 1,)
 
 
-def raster_lines(panel: Ints, row: Ints, col: Ints) -> Lines:
-    """List the cells of every row and column of every panel."""
+def raster_lines(panel: Ints, row: Ints, col: Ints) -> tuple[Line, ...]:
+    """List the cells of every row, column, falling and rising diagonal of every panel."""
+    wide = int(col.max()) + 1
 
-    def lines(major: Ints, minor: Ints) -> tuple[Ints, Ints]:
+    def lines(major: Ints, minor: Ints) -> Line:
         order = np.lexsort((minor, major, panel)).astype(np.int32)
         code = panel[order].astype(np.int64) * (int(major.max()) + 1) + major[order]
         first = np.flatnonzero(np.diff(code, prepend=code[0] - 1))
-        return order, np.append(first, order.size).astype(np.int32)
+        return Line(order, np.append(first, order.size).astype(np.int32))
 
-    return Lines(*lines(row, col), *lines(col, row))
+    return lines(row, col), lines(col, row), lines(row - col + wide, row), lines(row + col, row)
 
 
 @dataclass
@@ -50,7 +49,7 @@ class March:
     solubility: Floats  # (K,) [kg/m3]
     powder: Floats  # (N, K) [kg]
     fixed: Floats  # (N, K) [kg/kg]
-    lines: Lines
+    lines: tuple[Line, ...]
     constants: Constants
     threads: int = 1
     laid: float = 0.0  # [kg] of the whole round; 0: move every trace
@@ -128,26 +127,11 @@ class March:
         )
 
     def spread(self, volume: Floats, spreading: Spreading, step: float) -> None:
-        """Disperse and diffuse for ``step`` seconds: rows, columns, then contacts and seams."""
+        """Disperse and diffuse for ``step`` seconds: lines of the raster, contacts, seams."""
         self.settle(volume)
         hold = self.hold
-        lines = self.lines
-        kernels.spread_lines(
-            lines.row_cells,
-            lines.row_first,
-            spreading.right[lines.row_cells],
-            hold,
-            self.mass,
-            step,
-        )
-        kernels.spread_lines(
-            lines.col_cells,
-            lines.col_first,
-            spreading.below[lines.col_cells],
-            hold,
-            self.mass,
-            step,
-        )
+        for line, link in zip(self.lines, spreading.along, strict=True):
+            kernels.spread_lines(line.cells, line.first, link[line.cells], hold, self.mass, step)
         chunks = min(self.threads, self.kd.size)
         kernels.exchange(spreading.pairs, spreading.link, hold, self.mass, step, self.least, chunks)
         np.divide(self.mass, hold, out=self.c)
