@@ -6,6 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
+from meltwick.cli.cache import cache
+from meltwick.cli.compare import compare
 from meltwick.cli.film import film
 from meltwick.cli.palette import palette
 from meltwick.cli.plans import check, new
@@ -41,6 +43,8 @@ def build() -> Any:
     app.command("preview", short_help="Draw the piece, and say how much stays white.")(preview)
     app.command("new", short_help="Start a plan that runs as it is.")(new)
     app.command("check", short_help="Say a plan step by step, with warnings.")(check)
+    app.command("compare", short_help="Make settings by the same hands, side by side.")(compare)
     app.command("film", short_help="Film the colour as it spreads through the hours.")(film)
     app.command("palette", short_help="Show the dyes in stock on the plan's cloth.")(palette)
+    app.command("cache", short_help="Say what is kept of earlier studies, or clear it.")(cache)
     return typer.main.get_command(app)

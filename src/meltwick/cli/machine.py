@@ -98,6 +98,11 @@ def _coarse_cells(recipe: Recipe) -> int:
     return build_cloth(recipe.blank, recipe.fabric, _COARSE).size
 
 
+def cells_of(recipe: Recipe, pitch: float) -> int:
+    """Estimate the cells of a recipe's cloth at a pitch [m]."""
+    return round(_coarse_cells(recipe) * (_COARSE / pitch) ** 2)
+
+
 def workers_for(recipe: Recipe, pitch: float, hands: int) -> int:
     """Choose how many hands run at once: one a core, as far as free memory goes.
 

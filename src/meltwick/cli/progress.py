@@ -57,3 +57,46 @@ class Stages:
             self._task = self._shown.add_task(f"{stage:<26}", total=max(total, 1))
             self._stage = stage
         self._shown.update(self._task, completed=done, total=max(total, 1))
+
+
+class Tally:
+    """Progress of a study on standard error: how many runs are done, and the time left."""
+
+    def __init__(self, wanted: bool = True) -> None:
+        self._shown: Progress | None = None
+        self._task: TaskID | None = None
+        self._wanted = wanted and sys.stderr is not None and sys.stderr.isatty()
+
+    def __enter__(self) -> Self:
+        if self._wanted:
+            from rich.console import Console
+            from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+            self._shown = Progress(
+                BarColumn(bar_width=32),
+                TextColumn("{task.completed:.0f} of {task.total:.0f} runs,", markup=False),
+                TimeRemainingColumn(),
+                TextColumn("left"),
+                console=Console(stderr=True),
+                transient=True,
+            )
+            self._shown.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._shown is not None:
+            self._shown.stop()
+            self._shown = None
+
+    def __call__(self, done: int, total: int) -> None:
+        """Show that ``done`` of ``total`` runs are over."""
+        if self._shown is None:
+            return
+        if self._task is None:
+            self._task = self._shown.add_task("", total=max(total, 1), completed=done)
+        self._shown.update(self._task, completed=done, total=max(total, 1))

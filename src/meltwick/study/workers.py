@@ -111,7 +111,7 @@ def _portable(error: BaseException) -> Exception:
 
 
 @contextlib.contextmanager
-def _quietly() -> Iterator[None]:
+def quietly() -> Iterator[None]:
     """Start workers in here: without the caller's script, and deaf to an interrupt.
 
     A worker needs nothing of the script that called us, and one without a guard about its last
@@ -143,7 +143,7 @@ def _hire(crew: list[_Worker], job: Job, count: int) -> None:
         raise NoWorkersError
     context = multiprocessing.get_context("spawn")
     try:
-        with _quietly():
+        with quietly():
             for _ in range(count):
                 ours, theirs = context.Pipe()
                 process = context.Process(target=_serve, args=(theirs, job), daemon=True)

@@ -1,0 +1,38 @@
+"""`cache`: the runs that studies keep, so that none is made twice."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+
+def cache(
+    clear: Annotated[bool, typer.Option("--clear", help="Throw away every kept run.")] = False,
+    debug: Annotated[
+        bool, typer.Option("--debug", help="Show the whole error if we fail.")
+    ] = False,
+) -> None:
+    """Say where kept runs lie and how much room they take, or throw them away.
+
+    They only save time: whatever is thrown away is made again when it is needed.
+
+    Example: meltwick cache --clear
+    """
+    from meltwick.study.store import LIMIT, Store
+
+    store = Store()
+    if clear:
+        count, size = store.clear()
+        typer.echo(f"{_runs(count)} thrown away, {size / 1e6:.0f} MB.")
+        return
+    files = store.files()
+    size = sum(each[1] for each in files)
+    typer.echo(
+        f"{_runs(len(files))} kept in {store.folder}, {size / 1e6:.0f} MB of at most "
+        f"{LIMIT / 1e9:g} GB; those used longest ago go first."
+    )
+
+
+def _runs(count: int) -> str:
+    return "1 run" if count == 1 else f"{count} runs"

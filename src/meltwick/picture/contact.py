@@ -1,0 +1,161 @@
+"""The contact sheet: many pieces side by side, each with its words and a bar of its shares."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from typing import TYPE_CHECKING
+
+from PIL import Image, ImageDraw, PngImagePlugin
+
+from meltwick.picture import draw
+from meltwick.picture.hands import resized
+from meltwick.picture.plot import Plot, draw_plot
+from meltwick.picture.preview import DPI, INK, MARGIN, PAPER, as_picture, paint_body
+
+if TYPE_CHECKING:
+    from meltwick.picture.draw import Canvas
+    from meltwick.types import Result
+
+_WIDE = 1600  # [px] of the sheet
+_GAP = 40  # [px] between pieces
+_TITLE, _FOOT = 100, 36  # [px]
+_MOST_ACROSS = {True: 4, False: 6}
+"""Pieces in a row: of broad ones, front and back side by side, and of narrow ones."""
+_LARGEST = 480  # [px] a piece's place is no wider
+_BAR, _WORDS = 14, 62  # [px] height of the bar, and of two lines of words under it
+_PLOT = 400  # [px] height of the plot
+
+TINTS = {
+    "white": (253, 252, 249),
+    "pale": (226, 214, 198),
+    "mid": (170, 152, 134),
+    "deep": (96, 82, 70),
+}
+"""sRGB of the four classes in bars: steps of one warm grey, white as undyed cloth."""
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One piece of the sheet."""
+
+    result: Result
+    label: str
+    line: str
+    shares: Sequence[float]  # white, pale, mid, deep; 0..1, together 1
+    low: float  # white share of the darkest hand
+    high: float  # of the lightest
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """Where the tiles go [px]."""
+
+    columns: int
+    wide: int
+    tall: int
+    left: int
+
+    def corner(self, number: int) -> tuple[int, int]:
+        row, column = divmod(number, self.columns)
+        x = self.left + column * (self.wide + _GAP)
+        return x, _TITLE + row * (self.tall + _BAR + _WORDS + _GAP)
+
+    def low(self, count: int) -> int:
+        """Lower edge of so many tiles."""
+        rows = math.ceil(count / self.columns)
+        return _TITLE + rows * (self.tall + _BAR + _WORDS + _GAP)
+
+
+def columns_for(count: int, broad: bool) -> int:
+    """Choose how many pieces stand side by side, so that the last row is not nearly empty."""
+    rows = math.ceil(count / _MOST_ACROSS[broad])
+    return math.ceil(count / rows)
+
+
+def draw_contact(
+    tiles: Sequence[Tile], title: str, *, columns: int | None = None, plot: Plot | None = None
+) -> Image.Image:
+    """Draw pieces in rows, each with its label, its bar of shares, and a plot below all.
+
+    Parameters
+    ----------
+    tiles : sequence of Tile
+        Row after row.
+    title : str
+        One line above them.
+    columns : int, optional
+        Pieces in a row; by default as many as keep the rows even.
+    plot : Plot, optional
+        Drawn below the pieces.
+
+    Returns
+    -------
+    PIL.Image.Image
+        RGB, 1600 px wide; the same bytes for the same pieces.
+    """
+    bodies = [paint_body(tile.result, plain=False).pieces for tile in tiles]
+    broad = sum(body.shape[1] > 1.3 * body.shape[0] for body in bodies) > len(bodies) / 2
+    across = columns or columns_for(len(tiles), broad)
+    wide = min(_LARGEST, (_WIDE - 2 * MARGIN - (across - 1) * _GAP) // across)
+    painted = [_piece(body, wide) for body in bodies]
+    left = (_WIDE - across * wide - (across - 1) * _GAP) // 2
+    grid = _Grid(across, wide, max(piece.height for piece in painted), left)
+    low = grid.low(len(tiles))
+    sheet = Image.new("RGB", (_WIDE, low + (_PLOT if plot else 0) + _FOOT), PAPER)
+    pen = ImageDraw.Draw(sheet)
+    _write(pen, (MARGIN, 56), title, 24, "ls", _WIDE - 2 * MARGIN)
+    for number, (tile, piece) in enumerate(zip(tiles, painted, strict=True)):
+        x, y = grid.corner(number)
+        sheet.paste(piece, (x + (wide - piece.width) // 2, y + (grid.tall - piece.height) // 2))
+        _bar(sheet, (x, y + grid.tall + 4, x + wide, y + grid.tall + 4 + _BAR), tile)
+        base = y + grid.tall + _BAR + 32
+        _write(pen, (x + wide // 2, base), tile.label, 20, "ms", wide + _GAP - 8)
+        _write(pen, (x + wide // 2, base + 25), tile.line, 16, "ms", wide + _GAP - 8)
+    if plot:
+        box = (MARGIN + 60, low + 10, _WIDE - MARGIN, low + _PLOT - 70)
+        sheet = draw_plot(sheet, box, plot)
+    sheet.info["dpi"] = (DPI, DPI)
+    return sheet
+
+
+def _piece(pieces: Canvas, wide: int) -> Image.Image:
+    """Make a painted piece, with the paper about it, so wide."""
+    size = (wide, max(1, round(wide * pieces.shape[0] / pieces.shape[1])))
+    return as_picture(resized(pieces, size))
+
+
+def _write(
+    pen: ImageDraw.ImageDraw, at: tuple[float, float], text: str, px: int, anchor: str, room: float
+) -> None:
+    pen.text(at, draw.fit_text(text, px, room), fill=INK, font=draw.type_face(px), anchor=anchor)
+
+
+def _bar(sheet: Image.Image, box: tuple[int, int, int, int], tile: Tile) -> None:
+    """Draw the four shares one after another, and over the white's end how far hands differ."""
+    left, top, right, low = box
+    pen, at, wide = ImageDraw.Draw(sheet), float(left), right - left
+    for tint, share in zip(TINTS.values(), tile.shares, strict=True):
+        end = at + share * wide
+        if round(end) > round(at):
+            pen.rectangle((round(at), top, round(end) - 1, low - 1), fill=tint)
+        at = end
+    pen.rectangle((left, top, right - 1, low - 1), outline=INK)
+    ends = [left + share * wide for share in (tile.low, tile.high)]
+    if ends[1] - ends[0] >= 1.0:
+        middle = (top + low) / 2.0
+        pen.line((ends[0], middle, ends[1], middle), fill=INK, width=2)
+        for end in ends:
+            pen.line((end, middle - 4, end, middle + 4), fill=INK, width=2)
+
+
+def as_file(picture: Image.Image, title: str, version: str) -> bytes:
+    """Save a sheet as a PNG file that says what made it."""
+    notes = PngImagePlugin.PngInfo()
+    notes.add_text("Software", f"meltwick {version}")
+    notes.add_itxt("Title", title)
+    stream = BytesIO()
+    picture.save(stream, "PNG", pnginfo=notes, dpi=(DPI, DPI), compress_level=4)
+    return stream.getvalue()

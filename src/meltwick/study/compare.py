@@ -1,0 +1,148 @@
+"""Settings side by side: each made by the same hands, and what they come to."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import product
+from statistics import median
+from typing import TYPE_CHECKING
+
+from meltwick.study.hands import hand_seeds
+from meltwick.study.outcome import Outcome, Task
+
+if TYPE_CHECKING:
+    from meltwick.plan import Plan
+    from meltwick.plan.varying import Axis
+
+CLASSES = ("white", "pale", "mid", "deep")
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One plan to compare, and what tells it from the others."""
+
+    values: Mapping[str, str]  # by the key's word: tie.spacing, 25 mm; empty for a plan as it is
+    plan: Plan
+
+    @property
+    def label(self) -> str:
+        """What is written under its picture."""
+        return ", ".join(self.values.values()) if self.values else self.plan.name
+
+
+@dataclass(frozen=True)
+class Group:
+    """What the hands made of one setting."""
+
+    setting: Setting
+    outcomes: tuple[Outcome, ...]  # hand after hand
+
+    def shares(self, name: str = "white") -> list[float]:
+        """Share of a class by every hand."""
+        return [each.share(name) for each in self.outcomes]
+
+    def median(self, name: str = "white") -> float:
+        """Share of the middle hand."""
+        return float(median(self.shares(name)))
+
+    @property
+    def typical(self) -> Outcome:
+        """The piece whose white share is nearest to the median, the earlier of two."""
+        middle = self.median()
+        return min(self.outcomes, key=lambda each: abs(each.white - middle))
+
+
+def settings_of(
+    text: str, where: str, axes: Sequence[Axis], name: str | None = None
+) -> list[Setting]:
+    """Make the plan of every setting; the last key changes fastest.
+
+    Parameters
+    ----------
+    text, where : str
+        The plan file and its name, for messages.
+    axes : sequence of Axis
+        One or two keys.
+    name : str, optional
+        The plan's name where the file gives none.
+
+    Raises
+    ------
+    PlanError
+        When a setting makes no plan: one line that names the key and the value.
+    """
+    from meltwick.errors import PlanError
+    from meltwick.plan import plan_from_text, resolve
+    from meltwick.plan.varying import with_values
+    from meltwick.stock import load_stock
+
+    stock, made = load_stock(), []
+    for values in product(*(axis.values for axis in axes)):
+        keyed = {axis.key: value for axis, value in zip(axes, values, strict=True)}
+        shown = {axis.word: value for axis, value in zip(axes, values, strict=True)}
+        try:
+            plan = plan_from_text(with_values(text, where, keyed), where)
+            resolve(plan, stock)
+        except PlanError as error:
+            told = ", ".join(f"{key}={value}" for key, value in keyed.items())
+            raise PlanError(f"--vary {told}: {error}") from None
+        made.append(Setting(shown, plan))
+    return made
+
+
+def tasks_of(settings: Sequence[Setting], hands: int, pitch: float) -> list[Task]:
+    """List the runs: hand after hand of one setting, then the next.
+
+    Every setting is made by the same hands, so that their differences are the settings'.
+    """
+    return [
+        Task(setting.plan, seed, pitch)
+        for setting in settings
+        for seed in hand_seeds(setting.plan.seed, hands)
+    ]
+
+
+def groups_of(settings: Sequence[Setting], hands: int, outcomes: Sequence[Outcome]) -> list[Group]:
+    """Put the runs of `tasks_of` together again."""
+    return [
+        Group(setting, tuple(outcomes[n * hands : (n + 1) * hands]))
+        for n, setting in enumerate(settings)
+    ]
+
+
+def surely_whiter(one: Group, other: Group) -> bool:
+    """Whether hand by hand the one keeps more white than the other, for every hand."""
+    pairs = zip(one.outcomes, other.outcomes, strict=True)
+    return all(a.white > b.white for a, b in pairs)
+
+
+def as_csv(groups: Sequence[Group]) -> str:
+    """Write a table that a spreadsheet opens: a row for each setting, shares in per cent."""
+    keys = list(groups[0].setting.values) or ["plan"]
+    head = [*keys, "hands", *(f"{name} median %" for name in CLASSES)]
+    head += ["white lowest %", "white highest %"]
+    head += [f"{name} %" for name in groups[0].outcomes[0].seen]
+    head += ["dye fixed g", "seeds", "digest"]
+    stream = io.StringIO()
+    table = csv.writer(stream, lineterminator="\r\n")  # RFC 4180
+    table.writerow(head)
+    for group in groups:
+        white = group.shares()
+        seen = {name: f"{100 * group.median(name):.1f}" for name in group.outcomes[0].seen}
+        table.writerow(
+            [
+                *(group.setting.values.values() or [group.setting.plan.name]),
+                len(white),
+                *(f"{100 * group.median(name):.1f}" for name in CLASSES),
+                f"{100 * min(white):.1f}",
+                f"{100 * max(white):.1f}",
+                *seen.values(),
+                f"{1e3 * median(each.fixed for each in group.outcomes):.2f}",
+                " ".join(str(each.seed) for each in group.outcomes),
+                group.outcomes[0].digest,
+            ]
+        )
+    return stream.getvalue()
