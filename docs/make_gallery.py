@@ -15,7 +15,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from PIL import Image
+from PIL import Image, PngImagePlugin
 
 from meltwick.constants import MODEL, Constants
 from meltwick.plan import digest, read_plan, resolve
@@ -28,6 +28,8 @@ DATA = GALLERY / "draft.csv"
 DRAFT = 4e-3  # [m]
 NEAR = 0.1
 """Points by which a share may differ on another machine."""
+SMALL = 0.6
+"""Of a bundle's picture, for the gallery."""
 SHARES = ("white", "pale", "mid", "deep")
 
 HANDS = {"pole-bias-35": 3, "accordion": 3, "brick": 3, "spiral": 3}
@@ -71,21 +73,38 @@ def picture(name: str) -> None:
     """Make a plan's pictures by the command, as a maker would."""
     plan = GALLERY / f"{name}.toml"
     hands = ["--hands", str(HANDS[name])] if name in HANDS else []
-    wanted = [(name, "preview", [*hands])]
+    wanted = [(name, "preview", hands), (name, "guide", [])]
     if name in PLAIN:
         wanted.append((f"{name}-plain", "preview", ["--plain"]))
-    wanted.append((f"{name}-guide", "guide", []))
     for stem, command, options in wanted:
         with tempfile.TemporaryDirectory() as folder:
             line = [sys.executable, "-m", "meltwick", command, str(plan), "--out", folder]
             subprocess.run([*line, *options], check=True, stdout=subprocess.DEVNULL)
             for made, ending in PICTURES[command].items():
                 if (Path(folder) / made).exists():
-                    (Path(folder) / made).replace(GALLERY / f"{stem}{ending}.png")
+                    keep(Path(folder) / made, GALLERY / f"{stem}{ending}.png", command == "guide")
 
 
-PICTURES = {"preview": {"preview.png": "", "rounds.png": "-by-round"}}
+PICTURES = {
+    "preview": {"preview.png": "", "rounds.png": "-by-round"},
+    "guide": {f"bundle{n}.png": f"-bundle{n}" for n in ("", "-1", "-2")},
+}
 """Pictures that each command makes, and what is put after the plan's name."""
+
+
+def keep(made: Path, kept: Path, small: bool) -> None:
+    """Put a picture into the gallery, some of them smaller, with what it tells of itself."""
+    if not small:
+        made.replace(kept)
+        return
+    with Image.open(made) as picture:
+        notes = PngImagePlugin.PngInfo()
+        for key, value in picture.text.items():
+            notes.add_itxt(key, value)
+        size = (round(SMALL * picture.width), round(SMALL * picture.height))
+        picture.resize(size, Image.Resampling.LANCZOS).quantize(256, kmeans=2).save(
+            kept, pnginfo=notes, optimize=True
+        )
 
 
 def shares(name: str) -> list[str]:
@@ -99,9 +118,9 @@ def page() -> str:
     lines = [
         "# Gallery",
         "",
-        "Every picture was made by the plan beside it, at normal detail; the ratio is that of the",
-        "picture's first hand. Where small pieces stand beside it they are the lightest and the darkest",
-        "of three hands. `python docs/make_gallery.py` makes all of it.",
+        "Every picture was made by the plan under it, at normal detail; the ratio is that of the",
+        "picture's first hand. Where small pieces stand beside it they are the lightest and the",
+        "darkest of three hands. `python docs/make_gallery.py` makes all of it.",
     ]
     for title, some in SECTIONS.items():
         lines += ["", f"## {title}"]
@@ -124,7 +143,13 @@ def page() -> str:
     return "\n".join(lines) + "\n"
 
 
-MORE = {"plain": "plain", "by-round": "round by round"}
+MORE = {
+    "bundle": "the bundle",
+    "bundle-1": "the first bundle",
+    "bundle-2": "the second bundle",
+    "plain": "plain",
+    "by-round": "round by round",
+}
 """Endings of pictures beside the first, and what the page calls them."""
 
 

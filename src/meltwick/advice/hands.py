@@ -259,7 +259,7 @@ def _clamp(tie: Clamps) -> str:
     middle = abs(across - 50) + abs(along - 50) < 1
     where = "its middle" if middle else f"{across} % of its width and {along} % of its length"
     turned = f", turned {degrees(tie.turn):.3g}° as a clock's hands go" if tie.turn else ""
-    force = f"{tie.force:.3g} N ({tie.force / 9.80665:.2g} kg)"
+    force = f"{tie.force:.0f} N ({tie.force / 9.80665:.0f} kg)"
     pressed = f"{tie.word}, with about {force}" if tie.word else f"with about {force}"
     return (
         f"Lay two {sized} over each other, one on each face of the pile at {where}{turned}, and "

@@ -167,7 +167,7 @@ def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -
         typer.echo(line)
 
 
-def _unit(plan: str | None) -> Literal["cm", "in"]:
+def unit_of(plan: str | None) -> Literal["cm", "in"]:
     """Choose the unit of the scale bar by the plan as its maker wrote it."""
     from meltwick.cli.words import length_unit
 
@@ -244,7 +244,7 @@ def preview(
     hand = None if seed is None else read_seed(seed)
     count = read_hands(hands)
     wanted = read_plan(plan) if plan is not None else example_plan()
-    unit = _unit(plan)  # read now: the plan may be gone when the piece is done
+    unit = unit_of(plan)  # read now: the plan may be gone when the piece is done
     recipe = resolve(wanted, load_stock())
     folder = read_folder(out) if out is not None else Path(recipe.name)
     check_folder(folder, (*_FILES, _ROUNDS) if len(recipe.rounds) > 1 else _FILES)
