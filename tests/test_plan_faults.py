@@ -218,6 +218,10 @@ FAULTS = {
     in_round("dye = [{ at = 'sector 7 of 6' }]"): ("round.1.dye.1.at", "count them from 1"),
     in_round("dye = [{ at = { sector = 1 } }]"): ("round.1.dye.1.at", "sector 2 of 6"),
     in_round("dye = [{ at = { radius = '9 m' } }]"): ("round.1.dye.1.at", "5 mm to 50 cm"),
+    in_round("dye = [{ at = { left = '1 cm', right = '1 cm', radius = '3 cm' } }]"): (
+        "round.1.dye.1.at",
+        "right and left",
+    ),
     in_round("dye = [{ at = { radius = 9 } }]"): ("round.1.dye.1.at: 9 has no unit", "'25 mm'"),
     in_round("liquor = { share = 0.5 }"): ("round.1.liquor", "plan = "),
     in_round("liquor = { plan = 'above' }"): ("round.1.liquor.plan: 'above'", ".toml"),

@@ -203,6 +203,25 @@ def test_a_capped_outline_keeps_its_inside_dry(outline: str) -> None:
     assert bundle.pressure[inner].max() == BARE_PRESSURE
 
 
+def test_a_capped_heart_keeps_its_inside_dry() -> None:
+    """Its area against shapely, drawn from the curve's equation; point down, two lobes on top."""
+    cloth, pitch = square(2e-3), 2e-3
+    tie = replace(ONCE, outline="heart", from_tip=0.08, capped=True, wound=4)
+    bundle = bundle_of(cloth, dyeing((), tie), neatness=0.0)
+    x, y = np.meshgrid(np.linspace(-1.3, 1.3, 800), np.linspace(-1.3, 1.3, 800))
+    inside = (x**2 + y**2 - 1.0) ** 3 < x**2 * y**3
+    half = (tie.from_tip + 0.5 * tie.wound * tie.thickness) / np.abs(x[inside]).max()
+    known = inside.sum() * (2.6 / 799) ** 2 * half**2
+    dry = bundle.exposed == 0.0
+    assert dry.sum() * pitch**2 == pytest.approx(known, rel=0.03)
+    right, down = (cloth.x[dry], cloth.y[dry]) - np.array(cloth.places["middle"])[:, None]
+    wide = [np.ptp(right[np.abs(down - place) < 0.01]) for place in (-0.04, 0.04)]
+    assert wide[0] > 1.5 * wide[1]  # broad above, narrow below
+    notch = down[np.abs(right) < 4e-3].min()
+    lobe = down[np.abs(right - 0.035) < 4e-3].min()
+    assert lobe < notch - 5e-3  # a lobe stands higher than the notch
+
+
 STITCHED = Stitching(0.5 * np.pi, 0.05, 0.02, 1e-3, 20.0)
 
 

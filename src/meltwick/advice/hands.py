@@ -285,9 +285,14 @@ def _rings(tie: TiedRings, up: str) -> Iterator[str]:
     if tie.outline == "circle":
         how = f"Gather each evenly and tie it off {_both(tie.from_tip)} from the tip"
     else:
+        sized = (
+            f"{_both(2.0 * tie.from_tip)} wide"
+            if tie.outline == "heart"
+            else (f"with sides of {_both(2.0 * tie.from_tip)}")
+        )
         how = (
-            f"For each, stitch a {tie.outline} with sides of {_both(2.0 * tie.from_tip)} round its "
-            "tip, draw the stitches up and tie it off there"
+            f"For each, stitch a {tie.outline} {sized} round its tip, draw the stitches up and tie "
+            "it off there"
         )
     yield (
         f"{how} with thread {show_length(tie.thickness)} thick, {pulled}: {wide}{again}. Let the "

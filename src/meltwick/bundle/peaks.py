@@ -12,7 +12,7 @@ from meltwick.bundle.faces import Face, spread_of
 from meltwick.constants import Constants
 from meltwick.folding import Stack
 from meltwick.folding.accordion import TUCK, bend_share
-from meltwick.folding.peaks import Peaks
+from meltwick.folding.peaks import Peaks, heart
 from meltwick.folding.stack import SUBS
 from meltwick.stacking import Stacked
 from meltwick.types import Cloth, Flags, Floats, Ints, TiedRings
@@ -21,8 +21,19 @@ if TYPE_CHECKING:
     from meltwick.bundle.flat import Lying
 
 
-GIRTH = {"circle": 1.0, "square": 4.0 / np.pi, "diamond": 4.0 / np.pi}
-"""Length of an outline over that of the circle inside it."""
+def _heart_girth() -> float:
+    turn, radius = heart()
+    steps = np.diff(radius * np.exp(1j * turn))
+    return float(np.abs(steps).sum() / (2.0 * np.pi))
+
+
+GIRTH = {
+    "circle": 1.0,
+    "square": 4.0 / np.pi,
+    "diamond": 4.0 / np.pi,
+    "heart": _heart_girth(),
+}
+"""Length of an outline over that of the circle as wide as it."""
 
 
 @dataclass(frozen=True)

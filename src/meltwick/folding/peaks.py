@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from shapely import contains_xy
@@ -37,12 +38,35 @@ class Peaks:
     layers: int  # of the flat stack
 
 
+@lru_cache(maxsize=1)
+def heart() -> tuple[Floats, Floats]:
+    """Radius of a heart at angles round it, over half its width, (720,) each.
+
+    The sextic (x^2 + y^2 - 1)^3 = x^2 y^3 (a well-known curve, from memory), which every ray from
+    the origin meets once; angles from the right [rad], y up.
+    """
+    turn = np.linspace(-np.pi, np.pi, 720)
+    pull = np.cos(turn) ** 2 * np.sin(turn) ** 3
+    low, high = np.zeros_like(turn), np.full_like(turn, 2.0)
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        inside = (middle**2 - 1.0) ** 3 < middle**5 * pull
+        low, high = np.where(inside, middle, low), np.where(inside, high, middle)
+    radius = 0.5 * (low + high)
+    return turn, np.asarray(radius / np.max(radius * np.cos(turn)))
+
+
 def gauge(tie: TiedRings, right: Floats, down: Floats) -> Floats:
-    """Distance from the tip to the middle of the side of the outline through a point [m]."""
+    """Distance from the tip to the middle of the side of the outline through a point [m].
+
+    A heart is measured by half its width.
+    """
     if tie.outline == "square":
         return np.asarray(np.maximum(np.abs(right), np.abs(down)))
     if tie.outline == "diamond":
         return np.asarray((np.abs(right) + np.abs(down)) / np.sqrt(2.0))
+    if tie.outline == "heart":
+        return np.asarray(np.hypot(right, down) / np.interp(np.arctan2(-down, right), *heart()))
     return np.asarray(np.hypot(right, down))
 
 

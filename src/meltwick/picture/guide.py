@@ -133,6 +133,8 @@ def _length(metres: float, unit: Unit) -> str:
     if unit == "in":
         inches = metres / 0.0254
         return f"{inches:.2g} in" if inches < 10.0 else f"{inches:.0f} in"
+    if metres < 0.01:
+        return f"{1e3 * metres:.2g} mm"
     return f"{100 * metres:.2g} cm" if metres < 0.1 else f"{100 * metres:.0f} cm"
 
 

@@ -43,7 +43,7 @@ def place_on_bundle() -> PlainValidator:
         if isinstance(found, dict):
             if set(found) == {"sector", "of"}:
                 return _sector(found, found["sector"], found["of"])
-            if "radius" in found and set(found) <= {"up", "right", "radius"}:
+            if "radius" in found and set(found) <= {"up", "right", "left", "radius"}:
                 return _patch(found)
             raise fault(f"{shown(found)} is no place on the bundle; write {_WHERE}")
         return along(found)  # type: ignore[no-any-return, call-arg]
@@ -78,14 +78,17 @@ def _patch(found: dict[str, object]) -> Patch:
     if not is_number(up) or not 0.0 <= up <= 1.0:  # type: ignore[operator]
         raise fault(f"{shown(up)} is not how far up a patch lies; write a number from 0 to 1")
     try:
+        if "right" in found and "left" in found:
+            raise fault(f"{shown(found)} goes right and left; write one of them")
         right = parse(found.get("right", "0 cm"), "length")  # type: ignore[arg-type]
+        right -= parse(found.get("left", "0 cm"), "length")  # type: ignore[arg-type]
         radius = parse(found["radius"], "length")  # type: ignore[arg-type]
     except QuantityError as error:
         raise fault(str(error)) from None
     if not (abs(right) <= 2.0 and 0.005 <= radius <= 0.5):
         raise fault(
             f"{shown(found)} is out of reach; the radius must lie from 5 mm to 50 cm, and right "
-            "within 2 m"
+            "or left within 2 m"
         )
     return Patch(float(up), right, radius)  # type: ignore[arg-type]
 

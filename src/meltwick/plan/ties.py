@@ -126,8 +126,8 @@ class TieTable(Table):
     )
     outline: Annotated[str, word(words.OUTLINES)] = Field(
         default="circle",
-        description="of a ring on the flat cloth; a square or a diamond is stitched round and "
-        "drawn up, from_tip the way to the middle of its side",
+        description="of a ring on the flat cloth; a square, a diamond or a heart is stitched round "
+        "and drawn up, from_tip the way to the middle of its side, or half a heart's width",
     )
     capped: Annotated[bool, flag()] = Field(
         default=False, description="whether the peak is bound in film, so that its inside keeps dry"

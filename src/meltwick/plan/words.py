@@ -55,7 +55,7 @@ TIES = ("string", "bands", "clamps", "rings", "stitching", "none")
 TIES_LATER: tuple[str, ...] = ()
 ROWS = {"across": math.radians(90), "along": 0.0}
 """Angle between rows of stitches and the garment's length [rad]."""
-OUTLINES = ("circle", "square", "diamond")
+OUTLINES = ("circle", "square", "diamond", "heart")
 PLATES = ("square", "triangle", "disc", "bar")
 
 CLAMPED = {"loose": 50.0, "snug": 150.0, "tight": 500.0, "very tight": 1500.0}

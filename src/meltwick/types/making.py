@@ -202,7 +202,7 @@ class TiedRings:
     thickness: float  # [m] of the thread
     pull: float  # [N]
     word: str = ""  # for showing, as a string's
-    outline: Literal["circle", "square", "diamond"] = "circle"
+    outline: Literal["circle", "square", "diamond", "heart"] = "circle"
     """Of a ring on the flat cloth; ``from_tip`` reaches the middle of a square's or a diamond's
     side. All but a circle are stitched round and drawn up."""
     capped: bool = False  # whether film is bound over the whole peak, down to the last ring
