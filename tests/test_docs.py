@@ -20,7 +20,7 @@ PAGES = [
     ROOT / "README.md",
     ROOT / "DEVELOPERS.md",
     ROOT / "gallery" / "README.md",
-    *sorted((ROOT / "docs").glob("*.md")),
+    *sorted((ROOT / "docs").rglob("*.md")),
 ]
 
 

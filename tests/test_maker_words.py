@@ -50,7 +50,6 @@ def told(text):
         ('[[round]]\ndye = [{ dye = "corl" }]', "coral"),
         ('[[round]]\ndye = [{ at = "top" }]', "high"),
         ('[[round]]\ntie = { pull = "hard" }', "tight"),
-        ('[[round]]\nfold = [{ kind = "arashi" }]', "pole"),
         ('[[round]]\nfold = [{ kind = "accordian" }]', "accordion"),
         ('[[round]]\ntie = { kind = "rubber bands" }', "bands"),
         ('[[round]]\ntie = { kind = "elastic" }', "bands"),

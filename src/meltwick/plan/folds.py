@@ -248,6 +248,9 @@ def _check_fold(found: Any) -> Any:
         raise fault(f"{shown(kind)} is not built yet; {choices('', words.FOLDS)}", "kind")
     if not same:
         raise fault(f"{shown(kind)} is not a fold; {choices('', words.FOLDS)}", "kind")
+    if meant := words.TRADITIONAL.get(" ".join(same.split())):
+        sewn = {"sewn": True} if same == "bomaki" and "sewn" not in found else {}
+        return {**found, "kind": meant, **sewn}
     if same not in words.FOLDS:
         raise fault(unknown_word(str(kind), words.FOLDS, words.FOLDS_LATER), "kind")
     return found

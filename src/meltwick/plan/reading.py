@@ -116,15 +116,22 @@ def unknown_word(found: str, allowed: Iterable[str], coming: Iterable[str]) -> s
     return f"{shown(found)} is not known; {choices(found, allowed)}"
 
 
-def word(known: Iterable[str], later: Iterable[str] = ()) -> PlainValidator:
-    """Read one of several words; those of `later` are known to the trade but not built yet."""
-    allowed, coming = tuple(known), tuple(later)
+def word(
+    known: Iterable[str], later: Iterable[str] = (), also: Mapping[str, str] | None = None
+) -> PlainValidator:
+    """Read one of several words; those of `later` are known to the trade but not built yet.
+
+    ``also`` holds other words for some of them, which are accepted and not offered.
+    """
+    allowed, coming, names = tuple(known), tuple(later), also or {}
 
     def read(found: object) -> str:
         if not isinstance(found, str):
             raise fault(f"{shown(found)} is not a word; {choices('', allowed)}")
         if chosen := _same(found, allowed):
             return chosen
+        if chosen := _same(found, names):
+            return names[chosen]
         raise fault(unknown_word(found, allowed, coming))
 
     return PlainValidator(read)

@@ -82,7 +82,7 @@ class TieTable(Table):
 
     _main: ClassVar[str] = "kind"
 
-    kind: Annotated[str, word(words.TIES, words.TIES_LATER)] = Field(
+    kind: Annotated[str, word(words.TIES, words.TIES_LATER, words.TRADITIONAL_TIES)] = Field(
         default="string",
         description="string wound round, bands through the middle, clamps on both faces, peaks "
         "tied off with rings of thread, rows of running stitch drawn up, or none; "

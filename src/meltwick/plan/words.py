@@ -63,6 +63,21 @@ CLAMPED = {"loose": 50.0, "snug": 150.0, "tight": 500.0, "very tight": 1500.0}
 hand 500 to 2000 N; from memory, the words chosen."""
 FOLDS = ("pole", "halve", "accordion", "spiral", "scrunch", "rosettes", "tube")
 FOLDS_LATER: tuple[str, ...] = ()
+TRADITIONAL = {
+    "arashi": "pole",
+    "bomaki": "tube",
+    "mura kumo": "tube",
+    "itajime": "accordion",
+}
+"""Names of resists that Japanese dyers use, and the fold that each is made by; from memory."""
+TRADITIONAL_TIES = {
+    "itajime": "clamps",
+    "kanoko": "rings",
+    "kumo": "rings",
+    "nui": "stitching",
+    "mokume": "stitching",
+}
+"""The same for ties; from memory."""
 STARTS = ("pole", "accordion", "spiral")
 """Folds that a new plan may start from."""
 

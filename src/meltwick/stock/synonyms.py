@@ -140,7 +140,6 @@ SYNONYMS = MappingProxyType(
         "top edge": ("top",),
         "half": ("halve",),
         "fold in half": ("halve",),
-        "arashi": ("pole",),  # the traditional resist name
         "pole wrap": ("pole",),
         "pipe": ("pole",),
         "concertina": ("accordion",),
@@ -152,7 +151,6 @@ SYNONYMS = MappingProxyType(
         "zigzag": ("accordion",),
         "brick": ("accordion",),
         "chevron": ("accordion",),
-        "itajime": ("accordion",),  # folded to a small pile, then clamped
         "crumple": ("scrunch",),
         "crinkle": ("scrunch",),
         "scrunched": ("scrunch",),
@@ -160,8 +158,6 @@ SYNONYMS = MappingProxyType(
         "bunched": ("scrunch",),
         "marble": ("scrunch",),
         "marbling": ("scrunch",),
-        "bomaki": ("tube",),  # sewn into a tube that fits the pole; from memory, as the next two
-        "mura kumo": ("tube",),  # a tube pulled over a pole and pushed together
         "murakumo": ("tube",),
         "sleeve over a pole": ("tube",),
         "pinwheels": ("rosettes",),
