@@ -38,9 +38,9 @@ PLAIN = ("pole-bias-0", "pole-bias-35", "pole-bias-90")
 """Plans drawn a second time without light and stitching."""
 SECTIONS = {
     "On the pole": ("pole-bias-35", "pole-bias-0", "pole-bias-90", "tube"),
-    "Pleats": ("accordion", "fan", "diamond", "brick", "crossed"),
-    "Discs and mounds": ("spiral", "rosettes", "scrunch"),
-    "Clamped, tied and stitched": ("clamps", "rings", "stitching", "capped"),
+    "Pleats": ("halved", "accordion", "fan", "diamond", "brick", "crossed"),
+    "Discs, mounds and ropes": ("spiral", "rosettes", "scrunch", "rope"),
+    "Clamped, tied and stitched": ("clamps", "rings", "stitching", "capped", "heart"),
     "Rounds": ("two-rounds",),
 }
 

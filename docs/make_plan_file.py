@@ -42,6 +42,7 @@ TABLES: tuple[tuple[str, type[models.Table], str], ...] = (
     ),
     ("`fold`, a spiral", folds.SpiralFold, '[[round]]\nfold = [{{ kind = "spiral", {} }}]'),
     ("`fold`, rosettes", folds.RosettesFold, '[[round]]\nfold = [{{ kind = "rosettes", {} }}]'),
+    ("`fold`, a rope", folds.RopeFold, '[[round]]\nfold = [{{ kind = "rope", {} }}]'),
     ("`fold`, a scrunch", folds.ScrunchFold, '[[round]]\nfold = [{{ kind = "scrunch", {} }}]'),
     ("`tie`", models.TieTable, "[[round]]\ntie = {{ {} }}"),
     ("`soda`", models.SodaTable, "[[round]]\nsoda = {{ {} }}"),

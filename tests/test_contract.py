@@ -55,6 +55,7 @@ from meltwick.types import (
     PoleWrap,
     Recipe,
     Result,
+    Rope,
     Rosettes,
     Round,
     Scrunch,
@@ -130,6 +131,14 @@ FOLDS: dict[type, Shown] = {
             'fold = [{ kind = "rosettes" }]',
             f'fold = [{HALVED}, {{ kind = "rosettes", spacing = "20 cm", turns = 1, '
             'height = "4 cm", twist = "left" }]\noutside = "back"',
+        ),
+    ),
+    Rope: Shown(
+        "long bundle",
+        (
+            'fold = [{ kind = "rope" }]',
+            f'fold = [{HALVED}, {{ kind = "rope", way = "across", width = "6 cm", turns = 2, '
+            'doubled = false, twist = "left" }]',
         ),
     ),
     Scrunch: Shown(

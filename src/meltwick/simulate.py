@@ -34,6 +34,7 @@ from meltwick.types import (
     PoleWrap,
     Recipe,
     Result,
+    Rope,
     Rosettes,
     Round,
     RoundReport,
@@ -256,6 +257,7 @@ _WORDS = {
     Spiral: "spiral",
     Scrunch: "scrunch",
     Rosettes: "rosettes",
+    Rope: "rope",
     TubeWrap: "tube",
 }
 

@@ -21,6 +21,7 @@ from meltwick.types import (
     Clamps,
     Halve,
     PoleWrap,
+    Rope,
     Rosettes,
     Round,
     Scrunch,
@@ -57,6 +58,8 @@ def fold_and_tie(turn: Round, garment: Garment) -> list[str]:
             strip = "that strip"
         elif isinstance(fold, Scrunch):
             lines.append(_scrunch(fold, pile))
+        elif isinstance(fold, Rope):
+            lines += _rope(fold, up)
         elif isinstance(fold, Rosettes):
             lines += _rosettes(fold, pile, garment, up)
         else:
@@ -191,6 +194,16 @@ def _rosettes(fold: Rosettes, pile: Pile, garment: Garment, up: str) -> Iterator
         f"Keep all these small spirals {_both(fold.height)} tall and push them together side by "
         f"side, as one disc about {show_length(pack_width(fold, pile, garment.thickness))} across."
     )
+
+
+def _rope(fold: Rope, up: str) -> Iterator[str]:
+    wide = f", {_both(fold.gather)} wide" if fold.gather else ", as round as it will go"
+    way = "along the garment" if fold.angle < 0.7 else "across the garment"
+    yield (f"Gather it into a long bundle {way}, in uneven folds{wide}, and pull it straight.")
+    turned = "as a screw goes in" if fold.sense == "right" else "against the way of a screw"
+    yield f"Hold one end and turn the other {turned}, {fold.turns:.3g} times in all."
+    if fold.doubled:
+        yield "Fold it back on itself in the middle, and let the two halves wind round each other."
 
 
 def _scrunch(fold: Scrunch, pile: Pile) -> str:

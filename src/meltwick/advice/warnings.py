@@ -24,12 +24,15 @@ from meltwick.advice.sizes import (
 from meltwick.advice.tying import tie_warnings
 from meltwick.colour.spectra import undyed
 from meltwick.folding import most_turns
+from meltwick.folding.rope import most_turns as rope_turns
+from meltwick.folding.rope import section_of
 from meltwick.types import (
     Accordion,
     Clamps,
     PoleWrap,
     Powder,
     Recipe,
+    Rope,
     Rosettes,
     Round,
     Scrunch,
@@ -138,6 +141,8 @@ def _folds(turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
             yield from _accordion(fold, pile, garment.thickness, key)
         elif isinstance(fold, Spiral):
             yield from _spiral(fold, pile, garment, key)
+        elif isinstance(fold, Rope):
+            yield from _rope(fold, pile, garment.thickness, key)
         elif isinstance(fold, Scrunch):
             yield from _scrunch(fold, pile, garment.thickness, key)
         elif isinstance(fold, Rosettes) and rosettes_of(fold, pile) < _FEW_ROSETTES:
@@ -224,6 +229,27 @@ def _spiral(fold: Spiral, pile: Pile, garment: Garment, key: str) -> Iterator[Ad
             f"Cloth this thick turns about {most:.2g} times in a disc "
             f"{show_length(fold.height)} tall, not {fold.turns:.2g}: it is reckoned as turned that "
             "far. Let the disc stand taller, or turn it less.",
+        )
+
+
+def _rope(fold: Rope, pile: Pile, thickness: float, key: str) -> Iterator[Advice]:
+    across, along = pile.extent(fold.angle)
+    wide, tall = section_of(fold, across, pile.layers, thickness)
+    most = rope_turns(wide, tall, along)
+    if fold.turns > most:
+        yield Advice(
+            "warning",
+            f"{key}.turns",
+            f"A bundle {show_length(along)} long and about {show_length(wide)} by "
+            f"{show_length(tall)} thick can be turned about {most:.2g} times, not "
+            f"{fold.turns:.2g}: it is reckoned as turned that far.",
+        )
+    if fold.gather and tall > 3.0 * wide:
+        yield Advice(
+            "warning",
+            f"{key}.width",
+            f"Gathered {show_length(wide)} wide it would stand {show_length(tall)} tall, and "
+            "fall over. Gather it wider, or leave width out.",
         )
 
 

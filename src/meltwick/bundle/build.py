@@ -24,6 +24,7 @@ from meltwick.types import (
     Floats,
     Halve,
     PoleWrap,
+    Rope,
     Rosettes,
     Round,
     Scrunch,
@@ -76,6 +77,7 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
     twist = partial(folding.spiral, neatness=neatness, seed=seed, round_number=number)
     gather = partial(folding.scrunch, neatness=neatness, seed=seed, round_number=number)
     bunch = partial(folding.rosettes, neatness=neatness, seed=seed, round_number=number)
+    coil = partial(folding.rope, neatness=neatness, seed=seed, round_number=number)
     pull = partial(folding.pull_over, neatness=neatness, seed=seed, round_number=number)
     for count, step in enumerate(spec.folds, 1):
         if stack.radius or stack.disc:
@@ -92,6 +94,8 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
             centre = stack.marks[len(cloth.places)]
             seen = replace(step, sense=_sense_seen(step.sense, spec.outside))
             stack = twist(stack, seen, centre, thickness=thickness, pitch=pitch)
+        elif isinstance(step, Rope):
+            stack = coil(stack, step, thickness=thickness, pitch=pitch)
         elif isinstance(step, Scrunch):
             stack = gather(stack, step, pitch=pitch)
         elif isinstance(step, Rosettes):

@@ -13,6 +13,7 @@ from meltwick.bundle import peaks
 from meltwick.bundle.faces import Face, edges_of, film_of, spread_of
 from meltwick.bundle.pole import BARE_PRESSURE
 from meltwick.bundle.rims import rim_of, side_by_side
+from meltwick.bundle.rope import lay_rope
 from meltwick.bundle.ties import Tied, tie_flat
 from meltwick.constants import Constants
 from meltwick.folding import Disc, Stack
@@ -69,6 +70,8 @@ def lay_down(
         put = _peaked
     else:
         put = partial(_pile, piled=_pile_up(cloth, stack))
+    if stack.rope:
+        return _rope(cloth, stack, spec, neatness, seed, constants, round_number)
     for _ in range(2):  # the tie presses the stack thinner, and a thin stack is pressed harder
         lying, found, contacts, areas = put(cloth, stack, spec, thin)
         tied = tie_flat(
@@ -80,6 +83,35 @@ def lay_down(
     film, film_width = film_of(lying.faces, lying.skin, stack.cell, cloth, thin)
     film, film_width = _open_film(film, film_width, stack, tied, cloth.size)
     return _gather(cloth, stack, spec, lying, tied, found, contacts, areas, film, film_width)
+
+
+def _rope(
+    cloth: Cloth,
+    stack: Stack,
+    spec: Round,
+    neatness: float,
+    seed: int,
+    constants: Constants,
+    round_number: int,
+) -> Bundle:
+    """Twist a gathered pile, tie it and lay it on its rack."""
+    thin = binding.stack_thickness(cloth.fabric, BARE_PRESSURE, constants)
+    flat, piled = replace(spec, lies="flat"), _pile_up(cloth, stack)
+    for _ in range(2):
+        lying, found, contacts, areas = _pile(cloth, stack, flat, thin, piled)
+        laid = lay_rope(cloth, stack, lying, thin)
+        tied = tie_flat(
+            cloth, stack, laid.lying, spec, thin, neatness, seed, constants, round_number, found
+        )
+        mean = float(laid.pressure.mean())
+        thin = min(tied.thickness, binding.stack_thickness(cloth.fabric, mean, constants))
+    tied = replace(tied, pressure=tied.pressure + laid.pressure)
+    contacts, areas = stacking.merge_pairs(
+        np.concatenate([contacts, laid.pairs]), np.concatenate([areas, laid.area]), cloth.size
+    )
+    film, width = film_of(laid.lying.faces, laid.lying.skin, stack.cell, cloth, thin)
+    twisted = replace(stack, strain99=max(stack.strain99, laid.strain))
+    return _gather(cloth, twisted, spec, laid.lying, tied, found, contacts, areas, film, width)
 
 
 def _gather(

@@ -3,6 +3,7 @@
 from meltwick.folding.accordion import accordion
 from meltwick.folding.halve import halve
 from meltwick.folding.pole import wrap
+from meltwick.folding.rope import rope
 from meltwick.folding.rosettes import rosettes, throw
 from meltwick.folding.scrunch import scrunch
 from meltwick.folding.spiral import drawn_in, most_turns, ribs_angle, spiral
@@ -20,6 +21,7 @@ __all__ = [
     "most_turns",
     "pull_over",
     "ribs_angle",
+    "rope",
     "rosettes",
     "scrunch",
     "spiral",

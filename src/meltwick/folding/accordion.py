@@ -197,12 +197,26 @@ def accordion(
         Where the first pleat was, every other one on it. Each pleat adds ``n`` layers; every
         second one is turned over. Lengths across the pleats are kept, except inside a crease.
     """
-    over, down = axes(fold)
-    outline = stack.rim if len(stack.rim) else np.column_stack([stack.p, stack.q])
-    reach = [(float((outline @ way).min()), float((outline @ way).max())) for way in (over, down)]
+    reach = extents(stack, fold)
     table = creases(
         seed, f"pleats {number}", round_number, reach[0], reach[1], fold.pleat, neatness
     )
+    return zigzag(stack, fold, table, thickness=thickness, pitch=pitch)
+
+
+def extents(stack: Stack, fold: Accordion) -> tuple[tuple[float, float], tuple[float, float]]:
+    """From where to where a flat stack lies, across the pleats and along the creases [m]."""
+    outline = stack.rim if len(stack.rim) else np.column_stack([stack.p, stack.q])
+    over, down = (outline @ way for way in axes(fold))
+    return (float(over.min()), float(over.max())), (float(down.min()), float(down.max()))
+
+
+def zigzag(
+    stack: Stack, fold: Accordion, table: Creases, *, thickness: float, pitch: float
+) -> Stack:
+    """Fold a flat stack at given creases, `accordion` telling how."""
+    over, down = axes(fold)
+    outline = stack.rim if len(stack.rim) else np.column_stack([stack.p, stack.q])
     tuck = min(TUCK * thickness, DEEPEST * fold.pleat / max(stack.layers - 1, 1))
 
     def turn(

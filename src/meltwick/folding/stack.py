@@ -45,6 +45,15 @@ class Stack:
     disc: Disc | None = None  # of standing pleats; None: no spiral
     deep: float = 0.0  # layers of a tube pulled over the pole, on the mean; 0: rolled on it
     peaks: Peaks | None = None  # drawn up out of flat cloth
+    rope: Twist | None = None  # gathered to be twisted
+
+
+@dataclass(frozen=True)
+class Twist:
+    """How a gathered bundle is turned."""
+
+    turns: float  # from end to end, positive as a right-handed screw
+    doubled: bool
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,7 @@ from meltwick.types import (
     PoleWrap,
     Recipe,
     Result,
+    Rope,
     Rosettes,
     Round,
     Scrunch,
@@ -156,5 +157,5 @@ def pinches_of(recipe: Recipe, number: int, cloth: Cloth) -> list[Pinch]:
     return [Pinch(up, point, said) for point in points]
 
 
-_GATHERED = (Scrunch, Rosettes, TubeWrap)
+_GATHERED = (Scrunch, Rosettes, Rope, TubeWrap)
 _DRAWN = (TiedRings, Stitching)

@@ -9,6 +9,7 @@ from meltwick.plan.folds import (
     AccordionFold,
     HalveFold,
     PoleFold,
+    RopeFold,
     RosettesFold,
     ScrunchFold,
     SpiralFold,
@@ -23,6 +24,7 @@ from meltwick.types import (
     Fold,
     Halve,
     PoleWrap,
+    Rope,
     Rosettes,
     Scrunch,
     Spiral,
@@ -44,6 +46,14 @@ def fold_of(fold: Any, stock: Stock, blank: Blank, place: Place) -> Fold:
         return _tube(fold, stock, place)
     if isinstance(fold, ScrunchFold):
         return Scrunch(draw=fold.draw, bump=fold.bump)
+    if isinstance(fold, RopeFold):
+        return Rope(
+            gather=fold.width or 0.0,
+            angle=words.ROPE_WAYS[fold.way],
+            turns=fold.turns,
+            doubled=fold.doubled,
+            sense=fold.twist,  # type: ignore[arg-type]
+        )
     if isinstance(fold, RosettesFold):
         return Rosettes(
             spacing=fold.spacing,

@@ -164,6 +164,31 @@ class ScrunchFold(FoldTable):
     )
 
 
+class RopeFold(FoldTable):
+    """Gather into a long bundle, twist it to a rope, and fold it back on itself."""
+
+    kind: Annotated[str, word(("rope",))] = Field(default="rope", description="this fold")
+    way: Annotated[str, word(words.ROPE_WAYS)] = Field(
+        default="along", description="how the rope runs: along the garment, or across it"
+    )
+    width: Annotated[float | None, quantity("length", "15 mm", "120 mm")] = Field(
+        default=None,
+        description="of the gathered bundle, before it is twisted; as wide as it is thick if left "
+        "out",
+    )
+    turns: Annotated[float, number(0.5, 20.0)] = Field(
+        default=3.0, description="how often one end is turned against the other"
+    )
+    doubled: Annotated[bool, flag()] = Field(
+        default=True,
+        description="folded back on itself, so that its halves wind round each other; otherwise "
+        "it lies straight",
+    )
+    twist: Annotated[str, word(("right", "left"))] = Field(
+        default="right", description="the way it is turned: right as a usual screw, or left"
+    )
+
+
 class RosettesFold(FoldTable):
     """Twist round many points, and hold the small spirals together as one disc."""
 
@@ -222,6 +247,7 @@ _TABLES: tuple[type[FoldTable], ...] = (
     AccordionFold,
     SpiralFold,
     ScrunchFold,
+    RopeFold,
     RosettesFold,
     TubeFold,
 )
@@ -248,9 +274,10 @@ def _check_fold(found: Any) -> Any:
         raise fault(f"{shown(kind)} is not built yet; {choices('', words.FOLDS)}", "kind")
     if not same:
         raise fault(f"{shown(kind)} is not a fold; {choices('', words.FOLDS)}", "kind")
-    if meant := words.TRADITIONAL.get(" ".join(same.split())):
+    traditional = words.TRADITIONAL.get(" ".join(same.split()))
+    if traditional:
         sewn = {"sewn": True} if same == "bomaki" and "sewn" not in found else {}
-        return {**found, "kind": meant, **sewn}
+        return {**found, "kind": traditional, **sewn}
     if same not in words.FOLDS:
         raise fault(unknown_word(str(kind), words.FOLDS, words.FOLDS_LATER), "kind")
     return found
@@ -262,6 +289,7 @@ Fold = Annotated[
     | Annotated[AccordionFold, Tag("<accordion>")]
     | Annotated[SpiralFold, Tag("<spiral>")]
     | Annotated[ScrunchFold, Tag("<scrunch>")]
+    | Annotated[RopeFold, Tag("<rope>")]
     | Annotated[RosettesFold, Tag("<rosettes>")]
     | Annotated[TubeFold, Tag("<tube>")],
     Discriminator(_fold_kind),
@@ -277,6 +305,7 @@ _TURNED = {
     "spiral": "into a spiral",
     "scrunch": "into a mound",
     "rosettes": "into rosettes",
+    "rope": "into a rope",
 }
 
 
@@ -300,6 +329,7 @@ def check_order(folds: tuple[Any, ...]) -> None:
         ("spiral", "a twisted disc cannot be folded again; end with the spiral"),
         ("scrunch", "a mound cannot be folded again; end with the scrunch"),
         ("rosettes", "a twisted disc cannot be folded again; end with the rosettes"),
+        ("rope", "a rope cannot be folded again; end with the rope"),
     ):
         if last in kinds[:-1]:
             raise fault(why, f"fold.{kinds.index(last) + 2}")

@@ -62,6 +62,7 @@ _LIES_AS_IT_IS = {
     "tube": "a pole",
     "spiral": "a spiral's disc",
     "rosettes": "a disc of rosettes",
+    "rope": "a rope",
 }
 
 

@@ -61,7 +61,7 @@ PLATES = ("square", "triangle", "disc", "bar")
 CLAMPED = {"loose": 50.0, "snug": 150.0, "tight": 500.0, "very tight": 1500.0}
 """Force of the clamps on a plate [N]: spring clamps hold 50 to 200 N, screw clamps turned by
 hand 500 to 2000 N; from memory, the words chosen."""
-FOLDS = ("pole", "halve", "accordion", "spiral", "scrunch", "rosettes", "tube")
+FOLDS = ("pole", "halve", "accordion", "spiral", "scrunch", "rosettes", "rope", "tube")
 FOLDS_LATER: tuple[str, ...] = ()
 TRADITIONAL = {
     "arashi": "pole",
@@ -82,6 +82,9 @@ STARTS = ("pole", "accordion", "spiral")
 """Folds that a new plan may start from."""
 
 LIES = ("pleats up", "flat")
+
+ROPE_WAYS = {"along": 0.0, "across": math.radians(90)}
+"""Angle between a rope and the garment's length [rad]."""
 
 CREASES = {"along": 0.0, "slanting": math.radians(45), "across": math.radians(90)}
 """Angle between an accordion's creases and the garment's length [rad]."""

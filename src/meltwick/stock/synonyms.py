@@ -165,7 +165,10 @@ SYNONYMS = MappingProxyType(
         "small spirals": ("rosettes",),
         "flowers": ("rosettes",),
         "swirl": ("spiral",),
-        "twist": ("spiral",),
+        "twist": ("spiral", "rope"),
+        "twisted": ("rope",),
+        "wring": ("rope",),
+        "hank": ("rope",),
         "whirl": ("spiral",),
         "pinwheel": ("spiral",),
         # ties, and how a bundle lies

@@ -130,6 +130,17 @@ class Scrunch:
 
 
 @dataclass(frozen=True)
+class Rope:
+    """Gather into a long bundle, twist it, and fold it back on itself."""
+
+    gather: float = 0.0  # [m] width of the gathered bundle; 0: as wide as it is thick
+    angle: float = 0.0  # [rad] between the rope and the garment's length
+    turns: float = 3.0  # from end to end
+    doubled: bool = True  # folded back on itself, so that its halves wind round each other
+    sense: Literal["right", "left"] = "right"
+
+
+@dataclass(frozen=True)
 class Rosettes:
     """Twist round many points side by side, and hold the small spirals together as one disc."""
 
@@ -152,7 +163,7 @@ class TubeWrap:
     pole: str = ""  # trade name, for showing
 
 
-Fold = Halve | PoleWrap | Accordion | Spiral | Scrunch | Rosettes | TubeWrap
+Fold = Halve | PoleWrap | Accordion | Spiral | Scrunch | Rosettes | Rope | TubeWrap
 
 
 @dataclass(frozen=True)
