@@ -87,9 +87,9 @@ def creases(
     knots = int(np.ceil((along[1] - along[0]) / KNOT)) + 4
     count = int(np.ceil((across[1] - across[0]) / pleat / (1.0 - 0.5 * neatness * EDGE * 3.0))) + 3
     code = chance.key(seed, purpose, round_number)
-    each = _chain((chance.uniforms(code, count, 0) - 0.5) * np.sqrt(12.0))
+    each = chained((chance.uniforms(code, count, 0) - 0.5) * np.sqrt(12.0))
     draw = chance.uniforms(code, count * knots, 1).reshape(count, knots)
-    wander = _chain((draw - 0.5) * np.sqrt(12.0))
+    wander = chained((draw - 0.5) * np.sqrt(12.0))
     # errors along a crease skew all cloth after it, and cloth gives way only so far
     most = GIVES / np.sqrt((across[1] - across[0]) / pleat + 2.0)
     error = neatness * (EDGE * pleat * each[:, None] + min(TILT * pleat, most) * wander)
@@ -100,7 +100,7 @@ def creases(
     return Creases(cloth=cloth, edge=edge, first=along[0])
 
 
-def _chain(white: Floats) -> Floats:
+def chained(white: Floats) -> Floats:
     """Values of unit variance, alike from one to the next."""
     out = white.copy()
     for k in range(1, len(out)):

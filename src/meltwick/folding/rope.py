@@ -13,13 +13,12 @@ from math import hypot, pi, sqrt
 import numpy as np
 
 from meltwick import chance
-from meltwick.folding.accordion import GIVES, KNOT, TUCK, Creases, extents, zigzag
+from meltwick.folding.accordion import GIVES, KNOT, TUCK, Creases, chained, extents, zigzag
 from meltwick.folding.stack import Stack, Twist
 from meltwick.types import Accordion, Rope
 
-LEAST = 0.8
-"""Of a bundle's length, that goes into its helices when it can be turned no more; chosen: so
-2/3 of its length is left."""
+GIVE = 0.0999
+"""Stretch of the outside at which a bundle can be turned no more: a tenth; chosen."""
 INWARD = 0.45  # of the bundle's width, by which a gather may end short of its edge; chosen
 WANDER = 0.06  # of a gather's width, that its end strays along the rope; chosen
 FILLED = 1.0 - INWARD
@@ -74,8 +73,12 @@ def section_of(fold: Rope, across: float, layers: int, thickness: float) -> tupl
 
 
 def most_turns(wide: float, tall: float, length: float) -> float:
-    """How often a bundle can be turned: its twist takes at most `LEAST` of its length."""
-    return LEAST * length * sqrt(12.0) / (2.0 * pi * hypot(wide, tall))
+    """How often a bundle can be turned before its outside is stretched by `GIVE`.
+
+    With `coiled`, (1 + e)^2 = 1 + 2/3 (pi N d / L)^2, d being the diagonal of its section.
+    """
+    give = (1.0 + GIVE) ** 2 - 1.0
+    return length * sqrt(1.5 * give) / (pi * hypot(wide, tall))
 
 
 def gathers(
@@ -105,7 +108,7 @@ def gathers(
     most = GIVES / np.sqrt((across[1] - across[0]) / (wide * FILLED) + 2.0)
     side = (np.arange(count) % 2).astype(np.float64)[:, None]
     edge = across[0] + wide * (side + (1.0 - 2.0 * side) * inward)
-    edge = edge + neatness * min(WANDER * wide, most) * draw
+    edge = edge + neatness * min(WANDER * wide, most) * chained(draw)
     cloth = np.vstack([edge[:1], edge[:1] + np.cumsum(np.abs(np.diff(edge, axis=0)), axis=0)])
     return Creases(cloth=cloth - edge[0].min() + across[0], edge=edge, first=along[0])
 
