@@ -107,7 +107,7 @@ def test_twisting_presses_the_core() -> None:
     slack, taut = (
         bundle_of(TEE, turn_of(f", turns = {n}", more='tie = { kind = "none" }')) for n in (1, 3)
     )
-    assert taut.pressure.max() > 3.0 * slack.pressure.max()
+    assert taut.pressure.max() > 2.5 * slack.pressure.max()
     # 1 - rho^2/R^2 is 1 at the axis and 1/3 on the mean of a square's sides
     inner, outer = (
         taut.pressure[side].mean() - 500.0
@@ -129,7 +129,7 @@ def test_more_turns_than_it_takes_are_warned_of() -> None:
     from meltwick.advice import advise
 
     text = '[[round]]\nfold = [{{ kind = "rope", turns = {} }}]\n'
-    for turns, warned in ((3, False), (15, True)):
+    for turns, warned in ((2.5, False), (15, True)):
         recipe = resolve(plan_from_text(text.format(turns), "r.toml"), STOCK)
         keys = [item.key for item in advise(recipe) if item.level == "warning"]
         assert ("round.1.fold.1.turns" in keys) is warned

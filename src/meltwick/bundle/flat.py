@@ -274,14 +274,15 @@ def _disc(cloth: Cloth, stack: Stack, spec: Round, thin: float) -> _Put:
     up, down = stack.bend * above, stack.bend * ~above
     depth = np.minimum(np.minimum(disc.roof - stack.q, stack.q), rim)
     line, flank = spread_of(disc.radius, step), stack.order + disc.rib * (stack.layers + 1)
+    ring = disc.radius.min() + (line + 0.5) * step  # one length for all that lie on a ring
     level = spread_of(stack.q, step)
     seen = (angle, np.mod(angle, 2.0 * np.pi))  # cut at two places, so that the ring is whole
     faces = tuple(
-        Face(share, line, disc.radius * turn, flank, stack.p, step, weight=0.5)
+        Face(share, line, ring * turn, flank, stack.p, step, weight=0.5)
         for share in (up, down)
         for turn in seen
     ) + tuple(
-        Face(skin, level, disc.radius * turn, flank, stack.q, step, weight=0.5) for turn in seen
+        Face(skin, level, disc.reach * turn, flank, stack.q, step, weight=0.5) for turn in seen
     )
     lying = Lying(
         along=disc.down.max() - disc.down,

@@ -23,7 +23,8 @@ def rim_of(disc: Disc, angle: Floats, height: Floats) -> tuple[Floats, Floats]:
     skin, depth : ndarray of shape (P,)
         1 in that layer and 0 elsewhere; and how far behind it a point lies [m].
     """
-    parts = max(8, int(2.0 * np.pi * disc.reach / WINDOW))
+    # a multiple of four, so that windows look alike in a mirror and after half a turn
+    parts = 4 * max(2, round(0.5 * np.pi * disc.reach / WINDOW))
     turned = (angle / (2.0 * np.pi) % 1.0) * parts
     place = np.floor(turned).astype(np.int64) % parts
     level = spread_of(height, WINDOW)

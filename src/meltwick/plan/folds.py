@@ -177,7 +177,7 @@ class RopeFold(FoldTable):
         "out",
     )
     turns: Annotated[float, number(0.5, 20.0)] = Field(
-        default=3.0, description="how often one end is turned against the other"
+        default=2.5, description="how often one end is turned against the other"
     )
     doubled: Annotated[bool, flag()] = Field(
         default=True,

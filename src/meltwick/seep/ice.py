@@ -119,7 +119,24 @@ class Pour:
         return np.ones(seconds.size)
 
 
-Melting = Melt | Heaps | Pour
+@dataclass(frozen=True)
+class Dry:
+    """No ice and no liquor: the damp cloth has only its own water."""
+
+    mass: float = 0.0
+    seconds: float = 0.0
+    top_rate: float = 0.0
+
+    def seconds_until(self, share: float | Floats) -> Floats:
+        """Nothing takes no time [s]."""
+        return np.zeros_like(np.asarray(share, dtype=np.float64))
+
+    def levels(self, seconds: Floats) -> Floats:
+        """No melt, (S,)."""
+        return np.zeros(seconds.size)
+
+
+Melting = Melt | Heaps | Pour | Dry
 
 
 def steady_melt_seconds(mass: float, area: float, transfer: float, warmer: float) -> float:

@@ -107,10 +107,11 @@ class Streams:
 
     def still(self, volume: Floats) -> Stream:
         """Return a stream that carries nothing, for the time after the ice is gone."""
-        none = np.zeros(0, np.int32)
-        nothing = np.zeros(volume.size)
+        none, nothing = np.zeros(0, np.int32), np.zeros(volume.size)
+        order = np.arange(volume.size, dtype=np.int32)
+        start = np.zeros(volume.size + 1, np.int32)
         flow = np.zeros(len(self._net.pairs))
-        return Stream(none, none, none, nothing, nothing, nothing, volume, flow, nothing)
+        return Stream(order, start, none, np.zeros(0), nothing, nothing, volume, flow, nothing)
 
     def _make(self, level: float, diffusivity: float) -> tuple[Stream, Spreading]:
         seepage, net = self._seepage, self._net

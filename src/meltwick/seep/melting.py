@@ -102,7 +102,17 @@ def ways(
         if loads:
             melt = ice.melt_of(loads, spec.room, constants)
             found.append(Way(here, loads, laid, melt, ice.Lie.of(loads, constants), turned))
+    if not found:
+        laid = lay(bundle, spec.powder, dyes, species, seed, round_number, constants)
+        dry = replace(laid, under=laid.under + _all_over(laid), over=())
+        found.append(Way(bundle, (), dry, ice.Dry(), ice.Lie(0.0, 0.0, DROP), turned=False))
     return tuple(found)
+
+
+def _all_over(laid: Laid) -> Floats:
+    """What would have come with the ice lies on the cloth where there is none, (N, K) [kg]."""
+    none = np.zeros_like(laid.under)
+    return np.asarray(sum((share[:, None] * masses for share, masses in laid.over), none))
 
 
 def _over(laid: Laid) -> float:
@@ -242,6 +252,10 @@ class Course:
     def melt(self, way: Way, observer: Observer) -> None:
         """Carry dye while this way's ice melts."""
         assert self.march is not None
+        if not way.melt.mass:
+            self.wet = self._damp()
+            self.march.settle(self.wet.volume)
+            return
         self.wet = melt_stage(
             self.march,
             self.streams,
@@ -260,6 +274,13 @@ class Course:
         )
         over = sum(float(masses.sum()) for _, masses in way.laid.over)
         self.missed += over * way.lie.beside
+
+    def _damp(self) -> Wet:
+        """Return the water that the damp cloth brought, as far as its pores hold it."""
+        area = self.cloth.pitch**2
+        brought = self.damp * self.sorted_cloth.mass_per_area * area / 1000.0
+        room = 0.98 * (1.0 - self.bundle.solid) * self.bundle.thickness * area
+        return Wet(np.minimum(brought, room), 0.0)
 
     def _stage(self, way: Way) -> str:
         if way.poured and self.spec.ice:

@@ -236,6 +236,8 @@ def batch_stage(
             float(np.exp(-middle / march.constants.drying)) if spec.batch_cover == "open" else 1.0
         )
         fixing, hydrolysing, pace = _rates(march, spec, 99.0, temperature, rest, soak)
+        if not wet.pores:  # no melt has passed: powder dissolves in the cloth's own water
+            march.carry(still, step)
         march.react(rest, fixing * active, hydrolysing * active, step, pace)
         diffusivity = diffusivity_at(march.moving, temperature)
         spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants)

@@ -135,7 +135,7 @@ class Rope:
 
     gather: float = 0.0  # [m] width of the gathered bundle; 0: as wide as it is thick
     angle: float = 0.0  # [rad] between the rope and the garment's length
-    turns: float = 3.0  # from end to end
+    turns: float = 2.5  # from end to end
     doubled: bool = True  # folded back on itself, so that its halves wind round each other
     sense: Literal["right", "left"] = "right"
 
