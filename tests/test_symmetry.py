@@ -160,7 +160,7 @@ def without_ice(turn: str) -> Result:
 
 
 def test_without_ice_nothing_drains_and_dye_stays_where_it_lay() -> None:
-    spot = '[[round.dye]]\ndye = "{}"\namount = "0.1 g"\nat = { radius = "5 cm" }\n'
+    spot = '[[round.dye]]\ndye = "{}"\namount = "0.03 g"\nat = { radius = "5 cm" }\n'
     for dye in ("plum", "lemon"):
         piece = without_ice(FLAT + spot.replace("{}", dye))
         (turn,) = piece.rounds

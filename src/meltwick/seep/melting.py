@@ -110,7 +110,7 @@ def ways(
 
 
 def _all_over(laid: Laid) -> Floats:
-    """What would have come with the ice lies on the cloth where there is none, (N, K) [kg]."""
+    """Lay what would have come with the ice on the cloth, since there is none, (N, K) [kg]."""
     none = np.zeros_like(laid.under)
     return np.asarray(sum((share[:, None] * masses for share, masses in laid.over), none))
 
