@@ -41,7 +41,7 @@ SECTIONS = {
     "Pleats": ("halved", "accordion", "fan", "diamond", "brick", "crossed"),
     "Discs, mounds and ropes": ("spiral", "rosettes", "scrunch", "rope"),
     "Clamped, tied and stitched": ("clamps", "rings", "stitching", "capped", "heart"),
-    "Rounds": ("two-rounds",),
+    "Rounds and trays": ("two-rounds", "tray"),
 }
 
 
@@ -53,11 +53,11 @@ def names() -> list[str]:
     SystemExit
         When a plan stands in no section, or a section names one that is not there.
     """
-    listed = [name for some in SECTIONS.values() for name in some]
+    listed = [*(name for some in SECTIONS.values() for name in some), *OTHERS]
     there = {path.stem for path in GALLERY.glob("*.toml")}
     if odd := there.symmetric_difference(listed):
         raise SystemExit(f"SECTIONS of {Path(__file__).name} and gallery/ differ in {sorted(odd)}")
-    return listed
+    return [name for name in listed if name not in OTHERS]
 
 
 def sentence(name: str) -> str:
@@ -86,7 +86,11 @@ def picture(name: str) -> None:
 
 
 PICTURES = {
-    "preview": {"preview.png": "", "rounds.png": "-by-round"},
+    "preview": {
+        "preview.png": "",
+        "rounds.png": "-by-round",
+        "preview-1-tray-socks.png": "-beside",
+    },
     "guide": {f"bundle{n}.png": f"-bundle{n}" for n in ("", "-1", "-2")},
 }
 """Pictures that each command makes, and what is put after the plan's name."""
@@ -143,11 +147,14 @@ def page() -> str:
     return "\n".join(lines) + "\n"
 
 
+OTHERS = ("tray-socks",)
+"""Plans that others name, and that have no picture of their own."""
 MORE = {
     "bundle": "the bundle",
     "bundle-1": "the first bundle",
     "bundle-2": "the second bundle",
     "plain": "plain",
+    "beside": "the socks beside it",
     "by-round": "round by round",
 }
 """Endings of pictures beside the first, and what the page calls them."""

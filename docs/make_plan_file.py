@@ -50,6 +50,7 @@ TABLES: tuple[tuple[str, type[models.Table], str], ...] = (
     ("`batch`", models.BatchTable, "[[round]]\nbatch = {{ {} }}"),
     ("`[[round.ice]]`", models.IceTable, "[[round]]\n[[round.ice]]\n{}"),
     ("`[[round.dye]]`", models.DyeTable, "[[round]]\n[[round.dye]]\n{}"),
+    ("`[[round.beside]]`", models.BesideTable, "[[round]]\n[[round.beside]]\n{}"),
     ("`[round.liquor]`", models.LiquorTable, "[[round]]\n[round.liquor]\n{}"),
 )
 

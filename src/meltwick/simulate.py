@@ -5,13 +5,14 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numba as nb
 import numpy as np
 from threadpoolctl import threadpool_limits
 
 from meltwick.bundle import build_bundle
+from meltwick.bundle.tray import apart, one_bundle, one_cloth
 from meltwick.cloth import build_cloth
 from meltwick.cloth.wetting import wetted
 from meltwick.colour import render
@@ -19,11 +20,13 @@ from meltwick.constants import Constants
 from meltwick.plan import Plan, digest, resolve
 from meltwick.seep.dyeing import dye
 from meltwick.seep.levels import USUAL
+from meltwick.seep.melting import Piece
 from meltwick.seep.powder import species_of
 from meltwick.shares import measure_shares
 from meltwick.stock import load_stock
 from meltwick.types import (
     Accordion,
+    Bundle,
     Cloth,
     Component,
     FixedDye,
@@ -41,6 +44,7 @@ from meltwick.types import (
     Scrunch,
     Spiral,
     TubeWrap,
+    Watch,
     Watcher,
 )
 
@@ -90,7 +94,7 @@ def simulate(
     constants = constants or Constants()
     recipe = resolve(plan, load_stock())
     if seed is not None:
-        recipe = replace(recipe, seed=seed)
+        recipe = _by_hand(recipe, seed)
     with threadpool_limits(limits=1, user_api="blas"):
         return run(
             recipe,
@@ -101,6 +105,21 @@ def simulate(
             observer=_quiet if observer is None else observer,
             threads=threads,
         )
+
+
+def _by_hand(recipe: Recipe, seed: int) -> Recipe:
+    """Let another hand make it, and other hands the pieces beside it, as many seeds further on."""
+    rounds = tuple(
+        replace(
+            turn,
+            beside=tuple(
+                replace(piece, seed=(piece.seed + seed - recipe.seed) % 2**63)
+                for piece in turn.beside
+            ),
+        )
+        for turn in recipe.rounds
+    )
+    return replace(recipe, seed=seed, rounds=rounds)
 
 
 def run(
@@ -147,6 +166,7 @@ def _carry_out(
     threads: int,
 ) -> Result:
     seconds: dict[str, float] = {"fold": 0.0, "colour": 0.0}
+    beside: tuple[Result, ...] = ()
     fixed = _underneath(start, species_of(recipe.dyes), cloth)
     watch = observer.watch if isinstance(observer, Watcher) else None
     reports: list[RoundReport] = []
@@ -166,12 +186,13 @@ def _carry_out(
         tell("folding", 1, 1)
         liquor = _liquor(spec, pitch, constants, threads) if spec.liquor else None
         seconds["fold"] += time.perf_counter() - begun
+        tray = _tray(recipe, spec, cloth, bundle, fixed, number, pitch, constants)
         fixed, report, took = dye(
-            cloth,
-            bundle,
+            tray.cloth,
+            tray.bundle,
             spec,
             recipe.dyes,
-            fixed,
+            tray.start,
             damp=recipe.damp,
             seed=recipe.seed,
             round_number=number,
@@ -179,9 +200,18 @@ def _carry_out(
             constants=constants,
             observer=tell,
             threads=threads,
-            watch=watch,
+            watch=_own(watch, cloth) if tray.others else watch,
             liquor=liquor,
+            pieces=tray.pieces,
         )
+        if tray.others:
+            fixed, beside = _taken_out(tray, cloth, fixed, recipe, pitch)
+            report = replace(
+                report,
+                layers_mean=float(bundle.layers.mean()),
+                exposed_share=float(bundle.exposed.mean()),
+                strain99=bundle.strain99,
+            )
         for stage, spent in took.items():
             seconds[stage] = seconds.get(stage, 0.0) + spent
         tell("colouring", 0, 1)
@@ -206,6 +236,94 @@ def _carry_out(
         seconds=seconds,
         fold=_last_fold(recipe),
         looks=tuple(looks),
+        beside=beside,
+    )
+
+
+@dataclass(frozen=True)
+class _Tray:
+    """All that lies in one tray, side by side; the first piece is the plan's own."""
+
+    cloth: Cloth
+    bundle: Bundle
+    start: FixedDye
+    pieces: tuple[Piece, ...] = ()
+    others: tuple[tuple[Recipe, Cloth], ...] = ()
+
+
+def _tray(
+    recipe: Recipe,
+    spec: Round,
+    cloth: Cloth,
+    bundle: Bundle,
+    fixed: FixedDye,
+    number: int,
+    pitch: float,
+    constants: Constants,
+) -> _Tray:
+    """Lay the pieces that share a round's tray beside its own."""
+    if not spec.beside:
+        return _Tray(cloth, bundle, fixed)
+    cloths, bundles, pieces = [cloth], [bundle], [Piece(bundle, spec.powder, recipe.seed)]
+    for other in spec.beside:
+        (turn,) = other.rounds
+        theirs = wetted(build_cloth(other.blank, other.fabric, pitch), other.seed)
+        lies = replace(turn, incline=spec.incline, tub=spec.tub)
+        lying = build_bundle(
+            theirs,
+            lies,
+            neatness=other.neatness,
+            seed=other.seed,
+            constants=constants,
+            round_number=number,
+        )
+        cloths.append(theirs)
+        bundles.append(lying)
+        pieces.append(Piece(lying, turn.powder, other.seed))
+    whole = one_cloth(cloths)
+    more = np.zeros((whole.size - cloth.size, len(fixed.species)))
+    return _Tray(
+        cloth=whole,
+        bundle=one_bundle(bundles),
+        start=FixedDye(fixed.species, np.vstack([fixed.amount, more])),
+        pieces=tuple(pieces),
+        others=tuple(zip(spec.beside, cloths[1:], strict=True)),
+    )
+
+
+def _taken_out(
+    tray: _Tray, cloth: Cloth, fixed: FixedDye, recipe: Recipe, pitch: float
+) -> tuple[FixedDye, tuple[Result, ...]]:
+    """Take the pieces out of a tray: the plan's own, and what became of the others."""
+    amounts = apart(fixed.amount, [cloth, *(other for _, other in tray.others)])
+    found = []
+    for (other, theirs), amount in zip(tray.others, amounts[1:], strict=True):
+        dyed = FixedDye(fixed.species, amount)
+        look = render(theirs, replace(dyed, amount=amount * theirs.taking))
+        found.append(
+            Result(
+                plan=other.name,
+                digest=digest(other, None),
+                seed=other.seed,
+                detail_pitch=pitch,
+                cloth=theirs,
+                fixed=dyed,
+                look=look,
+                shares=measure_shares(theirs, look),
+                rounds=(),
+                seconds={},
+                fold=_last_fold(other),
+            )
+        )
+    return replace(fixed, amount=amounts[0]), tuple(found)
+
+
+def _own(watch: Watch | None, cloth: Cloth) -> Watch | None:
+    """Show a watcher the plan's own piece alone, not all of its tray."""
+    if watch is None:
+        return None
+    return lambda moment: watch(
+        replace(moment, cloth=cloth, amount=lambda: moment.amount()[: cloth.size])
     )
 
 

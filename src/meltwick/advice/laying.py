@@ -35,6 +35,11 @@ def lay(recipe: Recipe, turn: Round, garment: Garment) -> Iterator[str]:
         )
     else:
         yield f"Rest it on a {turn.rest_on}{standing(turn, garment)}, {tilt}."
+    for piece in turn.beside:
+        yield (
+            f"Lay {piece.name} beside it, folded, tied and powdered as its own plan says; water, "
+            "soda, ice, times and wash are this plan's."
+        )
     yield from _laid(recipe, turn, False)
     if any(load.turned for load in turn.ice):
         yield "When that ice is gone, turn the bundle over."

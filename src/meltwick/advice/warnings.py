@@ -319,7 +319,8 @@ def _darkest_above(recipe: Recipe, laid: tuple[Powder, ...]) -> tuple[str, str] 
 def _ice(recipe: Recipe, turn: Round, garment: Garment, where: str) -> Iterator[Advice]:
     key = f"{where}.ice"
     mass = sum(load.mass for load in turn.ice)
-    ratio = mass / garment.mass
+    cloth = garment.mass + sum(weigh(piece).mass for piece in turn.beside)
+    ratio = mass / cloth
     solubility = {dye.name: dye.solubility for dye in recipe.dyes}
     # Water that the powder needs [kg] if a sixth of the melt passes it (chosen).
     need = 6.0 * sum(1e3 * powder.mass / solubility.get(powder.dye, 70.0) for powder in turn.powder)
@@ -333,7 +334,7 @@ def _ice(recipe: Recipe, turn: Round, garment: Garment, where: str) -> Iterator[
             key,
             f"{show_mass(mass)} of ice is little for this cloth and its powder: some may stay "
             "undissolved and spot the white at rinsing. Take "
-            f"{show_mass(max(need, _ICE_USUAL * garment.mass))} or more.",
+            f"{show_mass(max(need, _ICE_USUAL * cloth))} or more.",
         )
     elif ratio > _ICE_MUCH:
         yield Advice(

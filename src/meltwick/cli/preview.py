@@ -136,7 +136,9 @@ def _predict(
 def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -> None:
     """Say the sentence, the table, what the trade warns of and where the files are."""
     from meltwick.advice import advise
+    from meltwick.cli.report import beside_file
     from meltwick.cli.words import (
+        beside_lines,
         doubt_sentence,
         likeness_line,
         rounds_lines,
@@ -152,6 +154,7 @@ def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -
     lines = [
         sentence(result, spread),
         *rounds_lines(result),
+        *beside_lines(result),
         doubt_sentence(result, spread),
         "",
         *table(result),
@@ -163,6 +166,8 @@ def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -
     ]
     if len(result.rounds) > 1:
         lines.append(f"What each round did is in {folder / _ROUNDS}.")
+    for number, piece in enumerate(result.beside, start=1):
+        lines.append(f"{piece.plan} is in {folder / beside_file(number, piece)}.")
     for line in lines:
         typer.echo(line)
 
@@ -235,7 +240,7 @@ def preview(
     """
     from meltwick import __version__
     from meltwick.cli.machine import require_memory, show_picture
-    from meltwick.cli.report import as_text, report
+    from meltwick.cli.report import as_text, beside_file, report
     from meltwick.cli.writing import check_folder, write_together
     from meltwick.plan import example_plan, read_plan, resolve
     from meltwick.stock import load_stock
@@ -259,6 +264,9 @@ def preview(
 
         pictures[_ROUNDS] = rounds_png(result, version=__version__, plain=plain, unit=unit)
         named["rounds"] = _ROUNDS
+    for number, piece in enumerate(result.beside, start=1):
+        drawn = _draw(piece, None, version=__version__, plain=plain, unit=unit)
+        pictures[beside_file(number, piece)] = drawn
     seconds["picture"] = time.perf_counter() - start
     text = as_text(report(result, __version__, seconds, spread, named))
     write_together(folder, {**pictures, _FILES[1]: text.encode()})

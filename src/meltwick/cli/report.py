@@ -72,6 +72,25 @@ def _hands(result: Result, spread: Spread | None) -> dict[str, Any]:
     }
 
 
+def beside_file(number: int, result: Result) -> str:
+    """Name the picture of a piece that shared the tray, counted from 1."""
+    return f"preview-{number}-{result.plan}.png"
+
+
+def _beside(result: Result) -> dict[str, Any]:
+    """Pieces that shared the tray; nothing where there are none."""
+    found = [
+        {
+            "plan": piece.plan,
+            "white_share": _share(piece.white_share),
+            "shares": _shares(piece.shares.whole),
+            "preview": beside_file(number, piece),
+        }
+        for number, piece in enumerate(result.beside, start=1)
+    ]
+    return {"beside": found} if found else {}
+
+
 def report(
     result: Result,
     version: str,
@@ -113,6 +132,7 @@ def report(
         "zones": {name: _shares(part) for name, part in result.shares.zones.items()},
         "likeness": _likeness(result.shares),
         "rounds": [_round(turn) for turn in result.rounds],
+        **_beside(result),
         "seconds": {key: round(value, 3) for key, value in seconds.items()},
         "files": dict(files or {"preview": "preview.png"}),
     }

@@ -94,6 +94,19 @@ def rounds_lines(result: Result) -> list[str]:
     return lines
 
 
+def beside_lines(result: Result) -> list[str]:
+    """Say how the pieces that shared the tray come out, a line each."""
+    from meltwick.shares import dyed_to_white
+
+    lines = []
+    for piece in result.beside:
+        ground = piece.cloth.fabric.ground_name
+        words = white_words(piece.white_share, ground)
+        ratio = dyed_to_white(piece.white_share)
+        lines.append(f"Beside it, {piece.plan}: {words}, {ratio} dyed to {ground}.")
+    return lines
+
+
 def doubt_sentence(result: Result, spread: Spread | None = None) -> str:
     """Say how far the hands and the model itself may be off."""
     from meltwick.study import model_doubt, widened

@@ -43,6 +43,7 @@ ADDED = frozenset(
         ("Powder", "turned"),
         ("Round", "tub"),
         ("Round", "liquor"),
+        ("Round", "beside"),
     }
 )
 """What is left out while it has its default, so that older plans keep their digest."""

@@ -230,6 +230,24 @@ class LiquorTable(Table):
         return self
 
 
+class BesideTable(Table):
+    """Another piece that lies beside this one: it shares the tray, the ice and the liquor."""
+
+    _main: ClassVar[str] = "plan"
+
+    plan: Annotated[str, plan_file()] = Field(
+        default="",
+        description="the other piece's plan, a file beside this one: its garment, folds, tie and "
+        "powder; all else is this plan's",
+    )
+
+    @model_validator(mode="after")
+    def _names_a_plan(self) -> BesideTable:
+        if not self.plan:
+            raise fault("which piece lies beside it? write plan = 'the-other-piece.toml'", "plan")
+        return self
+
+
 def check_turning(
     ice: tuple[IceTable, ...], dyes: tuple[DyeTable, ...], liquor: LiquorTable | None
 ) -> None:

@@ -18,7 +18,14 @@ from pydantic import (
 from meltwick.plan import words
 from meltwick.plan.folds import Fold, PoleFold, check_order
 from meltwick.plan.garment import Garment
-from meltwick.plan.laying import DyeTable, IceTable, LiquorTable, RestTable, check_turning
+from meltwick.plan.laying import (
+    BesideTable,
+    DyeTable,
+    IceTable,
+    LiquorTable,
+    RestTable,
+    check_turning,
+)
 from meltwick.plan.reading import (
     Amount,
     fault,
@@ -137,6 +144,9 @@ class RoundTable(Table):
     liquor: LiquorTable | None = Field(
         default=None, description="run-off of another piece, with the ice or, if ice = [], alone"
     )
+    beside: Annotated[
+        tuple[BesideTable, ...], several(5, "pieces beside it", 0, '[{ plan = "socks.toml" }]')
+    ] = Field(default=(), description="other pieces in the same tray, under the same ice")
     dye: Annotated[tuple[DyeTable, ...], several(24, "dyes", 0, '[{ dye = "coral" }]')] = Field(
         default=(DyeTable(),), description="dyes and where each is laid; [] for none"
     )

@@ -89,6 +89,11 @@ def resolve(plan: Plan, stock: Stock, *, below: tuple[str, ...] = ()) -> Recipe:
             rounds[-1] = replace(rounds[-1], liquor=above)
             for dye in above.recipe.dyes:
                 dyes.setdefault(dye.name, dye)
+        if table.beside:
+            rounds[-1] = _in_one_tray(rounds[-1], table, plan, stock, here, blank, fabric, below)
+            for piece in rounds[-1].beside:
+                for dye in piece.dyes:
+                    dyes.setdefault(dye.name, dye)
     return Recipe(
         name=plan.name,
         seed=plan.seed,
@@ -117,6 +122,44 @@ def _above(
         raise place.key("plan").error(f"at most {_TALLEST + 1} pieces may hang in a row")
     recipe = resolve(read_plan(file), stock, below=below)
     return Caught(recipe=recipe, share=liquor.share, seconds=liquor.over or 0.0)
+
+
+def _in_one_tray(
+    turn: Round,
+    table: RoundTable,
+    plan: Plan,
+    stock: Stock,
+    place: Place,
+    blank: Blank,
+    fabric: Fabric,
+    below: tuple[str, ...],
+) -> Round:
+    """Read the plans of the pieces that lie beside this one, and give all of them enough ice."""
+    pieces, mass = [], cloth_area(blank) * fabric.mass_per_area
+    chain = (*below, _real(plan.where))
+    for n, line in enumerate(table.beside, 1):
+        here = place.key("beside").key(n).key("plan")
+        file = Path(plan.where).parent / line.plan
+        if _real(str(file)) in chain:
+            raise here.error(f"'{line.plan}' would lie beside itself")
+        other = read_plan(file)
+        if any(each.beside or each.liquor for each in other.round):
+            raise here.error(f"'{line.plan}' has pieces of its own; name them all in this plan")
+        if len(other.round) > 1:
+            raise here.error(f"'{line.plan}' has {len(other.round)} rounds; one is needed here")
+        piece = resolve(other, stock, below=chain)
+        if piece.fabric.uptake != fabric.uptake:
+            raise here.error(
+                f"'{line.plan}' is of {piece.fabric.name}, which takes dye unlike {fabric.name}; "
+                "pieces of one tray must be alike in that"
+            )
+        pieces.append(piece)
+        mass += cloth_area(piece.blank) * piece.fabric.mass_per_area
+    ice = tuple(
+        _ice(load, mass, place.key("ice").key(n)) if load.amount is None else laid
+        for n, (load, laid) in enumerate(zip(table.ice, turn.ice, strict=True), 1)
+    )
+    return replace(turn, ice=ice, beside=tuple(pieces))
 
 
 def _round(table: RoundTable, stock: Stock, place: Place, blank: Blank, fabric: Fabric) -> Round:

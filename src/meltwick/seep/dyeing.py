@@ -11,7 +11,7 @@ from meltwick import chance
 from meltwick.constants import Constants
 from meltwick.seep import wash
 from meltwick.seep.levels import Effort
-from meltwick.seep.melting import Course, Way, hours_90, of_ice, together, ways
+from meltwick.seep.melting import Course, Piece, Way, hours_90, of_ice, together, ways
 from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid
 from meltwick.seep.soak import REGAIN
@@ -50,6 +50,7 @@ def dye(
     threads: int,
     watch: Watch | None = None,
     liquor: Liquor | None = None,
+    pieces: tuple[Piece, ...] = (),
 ) -> tuple[FixedDye, RoundReport, dict[str, float]]:
     """Melt, percolate, carry, fix and wash one round.
 
@@ -63,6 +64,9 @@ def dye(
         Looks at the dye after each step.
     liquor : Liquor, optional
         Run-off of another piece, which runs over this one before its ice.
+    pieces : tuple of Piece, optional
+        What lies in the tray, where it is more than this bundle; ``cloth`` and ``bundle`` are
+        theirs, side by side.
 
     Returns
     -------
@@ -70,7 +74,8 @@ def dye(
         The dye bound after wash-out, what the round did, and the time each stage took.
     """
     clock = time.perf_counter()
-    sides = ways(bundle, spec, dyes, start.species, seed, round_number, constants, liquor)
+    lying = pieces or (Piece(bundle, spec.powder, seed),)
+    sides = ways(lying, spec, dyes, start.species, round_number, constants, liquor)
     pool = Pool.empty(spec.tub, len(start.species)) if spec.tub else None
     if spec.soda.how == "dried in":
         damp = min(damp, REGAIN)

@@ -135,8 +135,9 @@ def network(cloth: Cloth, bundle: Bundle, constants: Constants) -> Network:
     under = 0.5 * (bundle.covered[fa] + bundle.covered[fb])
     # string stands in the film's way: in series, so that the pitch does not matter
     way = bundle.film_width / (1.0 - under + under / constants.film_under_string)
-    film = constants.film * cloth.fabric.thickness * way
-    bare = np.full(cloth.size, saturated_conductivity(np.array([loose]), loose, constants)[0])
+    thick = np.broadcast_to(cloth.fabric.thickness, (cloth.size,))  # of each cell in a tray
+    film = constants.film * 0.5 * (thick[fa] + thick[fb]) * way
+    bare = saturated_conductivity(np.broadcast_to(loose, (cloth.size,)), loose, constants)
     film_conductance = edge_conductance(bundle.film, film, height, bare, constants.alpha)
     return Network(
         pairs=pairs,

@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from meltwick import chance
+from meltwick.bundle.tray import one_bundle
 from meltwick.constants import WATER_DENSITY, Constants
 from meltwick.seep import ice
 from meltwick.seep.graph import Network, network
 from meltwick.seep.levels import Effort, Streams, seep
 from meltwick.seep.pool import Pool
-from meltwick.seep.powder import Laid, lay
+from meltwick.seep.powder import Laid, lay, side_by_side
 from meltwick.seep.renumber import Sweepwise
 from meltwick.seep.soak import EVEN, Soak
 from meltwick.seep.stages import (
@@ -35,6 +36,7 @@ from meltwick.types import (
     Ice,
     Liquor,
     Observer,
+    Powder,
     Round,
     Seepage,
 )
@@ -76,26 +78,42 @@ def turned_over(bundle: Bundle, incline: float) -> Bundle:
     )
 
 
+@dataclass(frozen=True)
+class Piece:
+    """One bundle of a tray, and what is laid on it."""
+
+    bundle: Bundle
+    powder: tuple[Powder, ...]
+    seed: int
+
+
 def ways(
-    bundle: Bundle,
+    pieces: tuple[Piece, ...],
     spec: Round,
     dyes: tuple[Dye, ...],
     species: tuple[Component, ...],
-    seed: int,
     round_number: int,
     constants: Constants,
     liquor: Liquor | None = None,
 ) -> tuple[Way, ...]:
     """Lay ice and powder, and again on the other side if some of it waits for the turning."""
     found = []
+
+    def laid_on(turned: bool, every: bool = False) -> tuple[Bundle, Laid]:
+        lying, powders = [], []
+        for piece in pieces:
+            here = turned_over(piece.bundle, spec.incline) if turned else piece.bundle
+            powder = tuple(each for each in piece.powder if every or each.turned is turned)
+            lying.append(here)
+            powders.append(lay(here, powder, dyes, species, piece.seed, round_number, constants))
+        return one_bundle(lying), side_by_side(powders)
+
     for turned in (False, True):
         loads = tuple(load for load in spec.ice if load.turned is turned)
         first = liquor is not None and not turned
         if not loads and not first:
             continue
-        here = turned_over(bundle, spec.incline) if turned else bundle
-        powder = tuple(each for each in spec.powder if each.turned is turned)
-        laid = lay(here, powder, dyes, species, seed, round_number, constants)
+        here, laid = laid_on(turned)
         if first and liquor is not None:
             found.append(_poured(here, laid, liquor, constants))
             laid = replace(laid, under=np.zeros_like(laid.under), laid=_over(laid))
@@ -103,7 +121,7 @@ def ways(
             melt = ice.melt_of(loads, spec.room, constants)
             found.append(Way(here, loads, laid, melt, ice.Lie.of(loads, constants), turned))
     if not found:
-        laid = lay(bundle, spec.powder, dyes, species, seed, round_number, constants)
+        bundle, laid = laid_on(False, every=True)
         dry = replace(laid, under=laid.under + _all_over(laid), over=())
         found.append(Way(bundle, (), dry, ice.Dry(), ice.Lie(0.0, 0.0, DROP), turned=False))
     return tuple(found)

@@ -26,6 +26,27 @@ class Laid:
     laid: float  # [kg]
 
 
+def side_by_side(laid: list[Laid]) -> Laid:
+    """Put the powder of several bundles together, cells after cells."""
+    if len(laid) == 1:
+        return laid[0]
+    sizes = [len(each.under) for each in laid]
+    starts = np.cumsum([0, *sizes])
+    over = []
+    for each, start in zip(laid, starts, strict=False):
+        for share, masses in each.over:
+            whole = np.zeros(int(starts[-1]))
+            whole[start : start + share.size] = share
+            over.append((whole, masses))
+    return Laid(
+        species=laid[0].species,
+        under=np.concatenate([each.under for each in laid]),
+        over=tuple(over),
+        solubility=np.max([each.solubility for each in laid], axis=0),
+        laid=sum(each.laid for each in laid),
+    )
+
+
 def species_of(dyes: tuple[Dye, ...]) -> tuple[Component, ...]:
     """Every component of the dyes once, in order of appearance."""
     seen: dict[str, Component] = {}

@@ -8,7 +8,14 @@ import numpy as np
 
 from meltwick.seep.graph import Network
 from meltwick.seep.powder import Laid
-from meltwick.types import Bundle, Cloth, FixedDye, Floats, Ints, Seepage
+from meltwick.types import Bundle, Cloth, Fabric, FixedDye, Floats, Ints, Seepage
+
+
+def _fabric(fabric: Fabric, by: Ints) -> Fabric:
+    """Renumber what a fabric has of each cell, where several cloths lie in one tray."""
+    names = ("mass_per_area", "thickness", "fibre_density", "dyeable_share")
+    own = {name: getattr(fabric, name) for name in names}
+    return replace(fabric, **{k: each[by] for k, each in own.items() if np.ndim(each)})
 
 
 class Sweepwise:
@@ -38,6 +45,7 @@ class Sweepwise:
         by = self.order
         return replace(
             cloth,
+            fabric=_fabric(cloth.fabric, by),
             panel=cloth.panel[by],
             row=cloth.row[by],
             col=cloth.col[by],

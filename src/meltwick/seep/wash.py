@@ -74,7 +74,7 @@ def spots(cloth: Cloth, powder: Floats, takes: Flags, wash: str, code: np.uint64
     takes : ndarray of shape (N,)
         Cells that take dye.
     """
-    grain = np.pi * SPOT_RADIUS**2 * cloth.fabric.mass_per_area * SPOT_DEPTH
+    grain = np.pi * SPOT_RADIUS**2 * np.mean(cloth.fabric.mass_per_area) * SPOT_DEPTH
     out = np.zeros((cloth.size, powder.size))
     total = float(powder.sum()) * SPOT_SHARE[wash]
     count = min(int(total / grain), 4000)

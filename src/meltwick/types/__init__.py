@@ -179,8 +179,10 @@ class Cloth:
     @property
     def taking(self) -> float | Floats:
         """Share of the fibre mass that takes dye: one number, or (N, 1) for unscoured cloth."""
-        share = self.fabric.dyeable_share
-        return share * self.wets[:, None] if self.wets.size else share
+        share = np.asarray(self.fabric.dyeable_share)  # of each cell where cloths lie in one tray
+        if self.wets.size:
+            share = share * self.wets
+        return share[:, None] if share.ndim else float(share)
 
     @property
     def size(self) -> int:
@@ -339,6 +341,7 @@ class Result:
     seconds: Mapping[str, float]
     fold: str = ""  # the last round's last fold, by its word in a plan
     looks: tuple[Look, ...] = ()  # after each round; the last is ``look``
+    beside: tuple[Result, ...] = ()  # pieces that shared the last round's tray
 
     @property
     def white_share(self) -> float:

@@ -309,6 +309,7 @@ class Round:
     lies: Literal["", "pleats up", "flat"] = ""  # a bundle without a pole; empty: as is usual
     tub: float = 0.0  # [m2] floor of the tub it stands in; 0: a rack, where water runs away
     liquor: Caught | None = None  # run-off of another piece that goes over it before its own ice
+    beside: tuple[Recipe, ...] = ()  # pieces of one round each that share its tray, ice and liquor
 
 
 @dataclass(frozen=True)
