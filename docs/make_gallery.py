@@ -160,14 +160,18 @@ MORE = {
 """Endings of pictures beside the first, and what the page calls them."""
 
 
+def known() -> dict[str, list[str]]:
+    """Read the shares that were found before, by plan; none of another model."""
+    with DATA.open(newline="", encoding="utf-8") as file:
+        head, *rows = list(csv.reader(file))
+    return {row[0]: row[1:] for row in rows} if head[0] == f"model {MODEL}" else {}
+
+
 def faults() -> list[str]:
     """Say what no longer agrees with the program."""
-    found = []
-    with DATA.open(newline="", encoding="utf-8") as file:
-        model, *rows = list(csv.reader(file))
-    if model[0] != f"model {MODEL}":
-        found.append(f"draft.csv was made by {model[0]}, this is model {MODEL}")
-    known = {row[0]: row[1:] for row in rows}
+    found, before = [], known()
+    if not before:
+        found.append(f"draft.csv was not made by model {MODEL}")
     for name in names():
         wanted = digest(resolve(read_plan(GALLERY / f"{name}.toml"), load_stock()), Constants())
         for made in (name, *(f"{name}-{ending}" for ending in MORE)):
@@ -175,7 +179,7 @@ def faults() -> list[str]:
                 with Image.open(path) as opened:
                     if opened.text["meltwick-digest"] != wanted:
                         found.append(f"{made}.png was made by another plan or stock")
-        now, then = shares(name)[1:], known.get(name, ["nan"] * len(SHARES))
+        now, then = shares(name)[1:], before.get(name, ["nan"] * len(SHARES))
         print(f"{name}: " + ", ".join(f"{s} {v} %" for s, v in zip(SHARES, now, strict=True)))
         if not all(abs(float(a) - float(b)) <= NEAR for a, b in zip(now, then, strict=True)):
             found.append(f"{name} gives {now} at draft detail, draft.csv says {then}")
@@ -194,10 +198,13 @@ def main() -> None:
     for name in asked or names():
         print(name, flush=True)
         picture(name)
+    kept = known() if asked else {}
+    rows = [
+        [name, *kept[name]] if name in kept and name not in asked else shares(name)
+        for name in names()
+    ]
     with DATA.open("w", newline="", encoding="utf-8") as file:
-        csv.writer(file, lineterminator="\n").writerows(
-            [[f"model {MODEL}", *SHARES], *(shares(name) for name in names())]
-        )
+        csv.writer(file, lineterminator="\n").writerows([[f"model {MODEL}", *SHARES], *rows])
     PAGE.write_text(page(), encoding="utf-8")
 
 

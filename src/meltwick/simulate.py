@@ -205,7 +205,7 @@ def _carry_out(
             pieces=tray.pieces,
         )
         if tray.others:
-            fixed, beside = _taken_out(tray, cloth, fixed, recipe, pitch)
+            fixed, beside = _taken_out(tray, cloth, fixed, constants)
             report = replace(
                 report,
                 layers_mean=float(bundle.layers.mean()),
@@ -292,7 +292,7 @@ def _tray(
 
 
 def _taken_out(
-    tray: _Tray, cloth: Cloth, fixed: FixedDye, recipe: Recipe, pitch: float
+    tray: _Tray, cloth: Cloth, fixed: FixedDye, constants: Constants
 ) -> tuple[FixedDye, tuple[Result, ...]]:
     """Take the pieces out of a tray: the plan's own, and what became of the others."""
     amounts = apart(fixed.amount, [cloth, *(other for _, other in tray.others)])
@@ -303,9 +303,9 @@ def _taken_out(
         found.append(
             Result(
                 plan=other.name,
-                digest=digest(other, None),
+                digest=digest(other, constants),
                 seed=other.seed,
-                detail_pitch=pitch,
+                detail_pitch=cloth.pitch,
                 cloth=theirs,
                 fixed=dyed,
                 look=look,
