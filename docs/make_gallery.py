@@ -40,7 +40,7 @@ SECTIONS = {
     "On the pole": ("pole-bias-35", "pole-bias-0", "pole-bias-90", "tube"),
     "Pleats": ("halved", "accordion", "fan", "diamond", "brick", "crossed"),
     "Discs, mounds and ropes": ("spiral", "rosettes", "scrunch", "rope"),
-    "Clamped, tied and stitched": ("clamps", "rings", "stitching", "capped", "heart"),
+    "Clamped, tied and stitched": ("clamps", "rings", "stitching", "line", "capped", "heart"),
     "Rounds and trays": ("two-rounds", "tray"),
 }
 

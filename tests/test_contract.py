@@ -190,6 +190,7 @@ TIES: dict[type, Shown] = {
         (
             'tie = { kind = "stitching", stitch = "3 cm", spacing = "6 cm" }',
             'tie = { kind = "stitching", rows = "along", stitch = "4 cm", pull = "snug" }',
+            'tie = { kind = "stitching", line = ["middle", "4 cm above the middle"] }',
         ),
     ),
     NoneType: Shown("", ('tie = { kind = "none" }',)),

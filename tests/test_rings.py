@@ -225,6 +225,23 @@ def test_a_capped_heart_keeps_its_inside_dry() -> None:
 STITCHED = Stitching(0.5 * np.pi, 0.05, 0.02, 1e-3, 20.0)
 
 
+@pytest.mark.parametrize("right", [0.1, -0.1])
+def test_one_line_of_stitches_presses_along_itself(right: float) -> None:
+    """Through two places, from edge to edge: what is pressed lies on the line between them."""
+    cloth = square(2e-3)
+    ends = (Spot("middle", -right, -0.1), Spot("middle", right, 0.1))
+    tie = replace(STITCHED, through=ends)
+    bundle = bundle_of(cloth, dyeing((), tie), neatness=0.0)
+    middle = np.array(cloth.places["middle"])
+    x, y = cloth.x - middle[0], cloth.y - middle[1]
+    away = np.abs(x * 0.1 - y * right) / np.hypot(0.1, right)
+    hard = bundle.pressure > 0.5 * bundle.pressure.max()
+    # the load spreads as wide as a flank to either side, a raised cosine: half of it within half
+    assert away[hard].max() < 0.5 * tie.stitch + 4e-3
+    assert np.ptp(x[hard]) > 0.95 * SIDE  # and it reaches from edge to edge
+    assert np.all(bundle.pressure[away > 1.1 * tie.stitch] == BARE_PRESSURE)
+
+
 def test_rows_of_stitches_gather_and_press_along_themselves() -> None:
     cloth = flat_cloth(0.6, 0.5, 2e-3)
     bundle = bundle_of(cloth, dyeing((), STITCHED), neatness=0.0)
@@ -288,7 +305,7 @@ def test_a_ring_resists_and_the_rest_does_not() -> None:
         ('every = "6 cm"', "round.1.tie.every: each peak takes the cloth for 56 mm"),
         ('times = 2, apart = "5 mm"', "round.1.tie.apart: rings of thread 12 mm wide"),
         ('from_tip = "1 cm", wound = 30', "round.1.tie.from_tip: a ring of thread 60 mm wide"),
-        ('spots = "chest"', "round.1.tie.spots: a bandana has no 'chest'"),
+        ('spots = "chest"', "round.1.tie.spots: 'chest' is no place of bandana"),
         ('spots = "elbow"', "round.1.tie.spots: 'elbow' is not a place"),
         ('spots = "middle", every = "30 cm"', "round.1.tie.every: the peaks have their spots"),
         ('width = "3 mm"', "round.1.tie.width: it goes with bands"),
@@ -299,6 +316,25 @@ def test_faults_of_rings_name_the_key(line: str, said: str) -> None:
     with pytest.raises(PlanError) as error:
         resolve(plan_from_text(text.replace("LINE", line), "a.toml"), load_stock())
     assert str(error.value).startswith(f"a.toml: {said}")
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        ('line = "middle"', "round.1.tie.line: 'middle' is no line"),
+        ('line = ["middle", "middle"]', "one place twice"),
+        ('line = ["middle", "chest"]', "round.1.tie.line: 'chest' is no place of bandana"),
+        ('rows = "along", line = ["top", "middle"]', "round.1.tie.rows: a line is one row"),
+        ('line = ["middle", "2 m below the middle"]', "too far from the middle"),
+    ],
+)
+def test_faults_of_a_stitched_line_name_the_key(keys: str, said: str) -> None:
+    from meltwick.advice import advise
+
+    text = f'[garment]\nblank = "bandana"\n[[round]]\nfold = []\ntie = {{ {keys} }}'
+    with pytest.raises(PlanError) as error:
+        advise(resolve(plan_from_text(text, "a.toml"), load_stock()))
+    assert said in str(error.value)
 
 
 def test_peaks_are_not_drawn_up_out_of_pleats() -> None:

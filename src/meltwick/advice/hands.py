@@ -237,7 +237,7 @@ def _tie(turn: Round) -> Iterator[str]:
         yield _clamp(tie)
         return
     if isinstance(tie, Stitching):
-        yield from _stitch(tie)
+        yield from _stitch(tie, _laid(turn)[0])
         return
     if isinstance(tie, TiedRings):
         yield from _rings(tie, _laid(turn)[0])
@@ -315,10 +315,18 @@ def _rings(tie: TiedRings, up: str) -> Iterator[str]:
         yield "Bind film over each peak, down to its last ring, so that no water gets in."
 
 
-def _stitch(tie: Stitching) -> Iterator[str]:
+def _stitch(tie: Stitching, up: str) -> Iterator[str]:
     way = "across" if tie.rows > 0.7 else "along"
     pull = f"{tie.pull:.2g} N ({tie.pull / 9.80665:.2g} kg)"
     pulled = f"{tie.word}, about {pull}" if tie.word else f"at about {pull}"
+    if tie.through:
+        ends = " and ".join(_spot(spot, up).removeprefix("at ") for spot in tie.through)
+        yield (
+            "Sew one row of running stitch from edge to edge through all layers, by way of "
+            f"{ends}, with doubled thread and stitches {_both(tie.stitch)} long."
+        )
+        yield f"Draw the thread up, pulled {pulled}, until the pleats lie close, and knot it."
+        return
     yield (
         f"Sew rows of running stitch {way} it through all layers, every {_both(tie.spacing)}, with "
         f"doubled thread and stitches {_both(tie.stitch)} long, the stitches of all rows in line."

@@ -30,6 +30,7 @@ from meltwick.types import (
     Scrunch,
     Spiral,
     Spot,
+    Stitching,
     StringTie,
     Tie,
     TiedRings,
@@ -88,6 +89,8 @@ def weigh(recipe: Recipe) -> Garment:
                 _pinch(cloth, fold.centre, f"{recipe.name}: round.{number}.fold.{n}.centre")
         for spot in turn.tie.spots if isinstance(turn.tie, TiedRings) else ():
             _pinch(cloth, spot, f"{recipe.name}: round.{number}.tie.spots", "a peak's tip")
+        for spot in turn.tie.through if isinstance(turn.tie, Stitching) else ():
+            _pinch(cloth, spot, f"{recipe.name}: round.{number}.tie.line", "a line's end")
     outline = unary_union([panel.outline for panel in cloth.panels])
     return Garment(
         mass=float(cloth.mass_per_area.sum()) * _COARSE**2,

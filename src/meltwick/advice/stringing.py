@@ -64,6 +64,8 @@ def string_length(turn: Round, garment: Garment, number: int = 1) -> float:
     wide, tall = section(bundle, turn.incline)
     if isinstance(tie, Stitching):
         left, top, right, low = garment.outline.bounds
+        if tie.through:
+            return 2.0 * (hypot(right - left, low - top) + _THREAD_KNOT)
         across = tie.rows > 0.7
         row, rows = (right - left, low - top) if across else (low - top, right - left)
         return float(2.0 * (row + _THREAD_KNOT) * max(1, round(rows / tie.spacing)))

@@ -115,6 +115,8 @@ def _stitches(
             f"Sewing thread breaks at about {_BREAKS:g} N, even doubled. Pull less, or take "
             "stronger thread.",
         )
+    if tie.through:
+        return
     left, top, right, bottom = garment.outline.bounds
     across, along = right - left, bottom - top
     row, over = (across, along) if tie.rows > 0.7 else (along, across)

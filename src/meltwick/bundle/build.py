@@ -68,6 +68,8 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
     pinched = [middle_of(cloth, step.centre) for step in spec.folds if isinstance(step, Spiral)]
     drawn = spec.tie.spots if isinstance(spec.tie, TiedRings) else ()
     pinched += [middle_of(cloth, spot, "a peak's tip") for spot in drawn]
+    if isinstance(spec.tie, Stitching):
+        pinched += [middle_of(cloth, spot, "a line's end") for spot in spec.tie.through]
     stack = replace(stack, marks=np.vstack([stack.marks, *pinched]))
     middle = {"spine": 0.0, "waist": 0.5 * float(stack.rim[:, 1].max() + stack.rim[:, 1].min())}
     spacing = spec.tie.spacing if isinstance(spec.tie, StringTie) else LOOSE_RINGS
@@ -104,7 +106,7 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
             turned = replace(step, sense=_sense_seen(step.sense, spec.outside))
             stack = bunch(stack, turned, centres, thickness=thickness, pitch=pitch)
     if isinstance(spec.tie, Stitching):  # drawn up, each stitch folds a pleat across its row
-        gathers = Accordion(spec.tie.stitch, 0.5 * np.pi - spec.tie.rows)
+        gathers = _gathers(spec.tie, stack.marks)
         stack = pleat(stack, gathers, thickness=thickness, pitch=pitch, number=len(spec.folds) + 1)
     if isinstance(spec.tie, TiedRings):
         tips = stack.marks[len(stack.marks) - len(drawn) :]
@@ -114,6 +116,16 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
             stack, spec.tie, tips, pitch=pitch, neatness=neatness, seed=seed, round_number=number
         )
     return stack
+
+
+def _gathers(tie: Stitching, marks: Floats) -> Accordion:
+    """Pleats across the rows: each stitch folds one."""
+    if not tie.through:
+        return Accordion(tie.stitch, 0.5 * np.pi - tie.rows)
+    right, down = marks[-1] - marks[-2]
+    across = np.array([-down, right]) * (1.0 if right >= 0.0 else -1.0)  # of the line, downwards
+    angle = float(np.arctan2(abs(across[0]), across[1]))
+    return Accordion(tie.stitch, angle, "right" if across[0] <= 0.0 else "left")
 
 
 def _sense_seen(sense: Literal["right", "left"], up: str) -> Literal["right", "left"]:

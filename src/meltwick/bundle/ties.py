@@ -67,7 +67,7 @@ def tie_flat(
         shut = tie.capped or tie.wound >= CLOSED
         return Tied(bare + pressure, covered, thin, constants, sealed=shut)
     if isinstance(tie, Stitching):
-        return _stitched(cloth, lying, tie, neatness, seed, constants, round_number)
+        return _stitched(cloth, stack, lying, tie, neatness, seed, constants, round_number)
     layer = stack.disc.thickness if stack.disc else thin
     volume = cloth.size * cloth.pitch**2 * layer
     tall = max(float(lying.height.max()), layer)
@@ -111,6 +111,7 @@ def _clamped(cloth: Cloth, lying: Lying, tie: Clamps, found: Stacked, constants:
 
 def _stitched(
     cloth: Cloth,
+    stack: Stack,
     lying: Lying,
     tie: Stitching,
     neatness: float,
@@ -125,11 +126,18 @@ def _stitched(
     """
     rows = StringTie(tie.spacing, tie.pull, tie.thickness)
     lines = _strings(lying.along, lying.across, rows, 0.0, neatness, seed, round_number)
+    apart = tie.spacing
+    if tie.through:
+        angle = stack.pleated or 0.0
+        down = (stack.q * np.cos(angle) - stack.p * np.sin(angle)).max()
+        ends = stack.marks[-2:, 1] * np.cos(angle) - stack.marks[-2:, 0] * np.sin(angle)
+        lines = np.array([[1.0, 0.0, float(down - ends.mean())]])
+        apart = float(lying.along.max())
     full = np.full(lying.along.size, tie.stitch)
     pressure, _ = binding.line_pressure(
         lying.along, lying.across, full, lines, tie.stitch, tie.pull, tie.thickness
     )
-    mean = BARE_PRESSURE + tie.pull / (tie.stitch * tie.spacing)
+    mean = BARE_PRESSURE + tie.pull / (tie.stitch * apart)
     thin = binding.stack_thickness(cloth.fabric, mean, constants)
     return Tied(BARE_PRESSURE + pressure, np.zeros(pressure.size), thin, constants)
 

@@ -226,7 +226,10 @@ def _tie(table: RoundTable, stock: Stock, blank: Blank, place: Place) -> Tie | N
         )
     if kind == "stitching":
         thick = tie.thickness if "thickness" in tie.model_fields_set else _USUAL_THREAD
-        return Stitching(words.ROWS[tie.rows], tie.spacing, tie.stitch, thick, pull, word)
+        _known_places(tie.line or (), blank, place.key("line"))
+        return Stitching(
+            words.ROWS[tie.rows], tie.spacing, tie.stitch, thick, pull, word, tie.line or ()
+        )
     if kind == "rings":
         return _rings(tie, pull, word, blank, place)
     return StringTie(
@@ -238,13 +241,16 @@ def _tie(table: RoundTable, stock: Stock, blank: Blank, place: Place) -> Tie | N
     )
 
 
-def _rings(tie: TieTable, pull: float, word: str, blank: Blank, place: Place) -> TiedRings:
+def _known_places(spots: tuple[Spot, ...], blank: Blank, key: Place) -> None:
+    """Refuse a place that the blank does not have."""
     known = words.PLACES.get(blank.cut, ())
-    for spot in tie.spots or ():
+    for spot in spots:
         if spot.place not in known:
-            raise place.key("spots").error(
-                f"a {blank.name} has no '{spot.place}'; {choices('', known)}"
-            )
+            raise key.error(f"'{spot.place}' is no place of {blank.name}; {choices('', known)}")
+
+
+def _rings(tie: TieTable, pull: float, word: str, blank: Blank, place: Place) -> TiedRings:
+    _known_places(tie.spots or (), blank, place.key("spots"))
     wide = tie.wound * tie.thickness
     least = wide if tie.times > 1 else 0.0
     if tie.apart < least:

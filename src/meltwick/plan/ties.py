@@ -27,7 +27,7 @@ TIE_KEYS: dict[str, tuple[str, ...]] = {
     "string": ("spacing", "thickness", "crossed", "pull"),
     "bands": ("count", "width", "pull"),
     "clamps": ("shape", "size", "breadth", "at", "turn", "force"),
-    "stitching": ("rows", "stitch", "spacing", "thickness", "pull"),
+    "stitching": ("rows", "line", "stitch", "spacing", "thickness", "pull"),
     "rings": (
         "spots",
         "every",
@@ -73,6 +73,23 @@ def _spots() -> PlainValidator:
         if not 1 <= len(several) <= 60:
             raise fault(f"{len(several)} spots are written; write 1 to 60 such as ['chest']")
         return tuple(one.func(each) for each in several)  # type: ignore[call-arg]
+
+    return PlainValidator(read)
+
+
+def _two_spots() -> PlainValidator:
+    """Read the two places of a line."""
+    one = spot()
+
+    def read(found: object) -> tuple[Spot, ...]:
+        if not isinstance(found, list) or len(found) != 2:
+            raise fault(
+                f"{shown(found)} is no line; write two places such as ['left shoulder', 'middle']"
+            )
+        first, last = (one.func(each) for each in found)  # type: ignore[call-arg]
+        if first == last:
+            raise fault(f"{shown(found)} is one place twice; a line needs two")
+        return (first, last)
 
     return PlainValidator(read)
 
@@ -135,6 +152,10 @@ class TieTable(Table):
     rows: Annotated[str, word(words.ROWS)] = Field(
         default="across", description="how rows of running stitch run over the garment"
     )
+    line: Annotated[tuple[Spot, ...] | None, _two_spots()] = Field(
+        default=None,
+        description="instead of rows: one row of stitches, from edge to edge through two places",
+    )
     stitch: Annotated[float, quantity("length", "8 mm", "60 mm")] = Field(
         default=0.012, description="length of a stitch, and so the width of a gather"
     )
@@ -185,6 +206,10 @@ class TieTable(Table):
                 "shape = 'bar'",
                 "breadth",
             )
+        if self.line is not None:
+            for key in ("rows", "spacing"):
+                if key in self.model_fields_set:
+                    raise fault(f"a line is one row; leave {key} out", key)
         if self.spots is not None and self.every is not None:
             raise fault(
                 "the peaks have their spots already; write spots or every, not both", "every"

@@ -223,12 +223,13 @@ class TiedRings:
 class Stitching:
     """Rows of running stitch through a flat pile, drawn up so that it gathers into pleats."""
 
-    rows: float  # [rad] between the rows and the garment's length
+    rows: float  # [rad] between the rows and the garment's length, unless they go through spots
     spacing: float  # [m] from row to row
     stitch: float  # [m] length of a stitch: the width of a gather
     thickness: float  # [m] of the thread
     pull: float  # [N]
     word: str = ""  # for showing, as a string's
+    through: tuple[Spot, ...] = ()  # two spots: one row runs through them, and there is no other
 
 
 Tie = StringTie | BandTie | Clamps | TiedRings | Stitching
