@@ -16,6 +16,7 @@ from meltwick.advice.sizes import (
     pushed_tube,
     rosettes_of,
 )
+from meltwick.advice.stringing import string_length
 from meltwick.types import (
     Accordion,
     Clamps,
@@ -43,7 +44,7 @@ def fold_and_tie(turn: Round, garment: Garment) -> list[str]:
     up, ends = _laid(turn)
     lies = f"Lay it flat, {_side(up, garment)} up"
     if not turn.folds:
-        return [f"{lies}, and leave it unfolded.", *_tie(turn)]
+        return [f"{lies}, and leave it unfolded.", *_tie(turn, garment)]
     lines = [f"{lies}, so that {_side(ends, garment)} ends outside." if up != ends else f"{lies}."]
     strip = "it"
     for fold, pile in piles(turn, garment):
@@ -64,7 +65,7 @@ def fold_and_tie(turn: Round, garment: Garment) -> list[str]:
             lines += _rosettes(fold, pile, garment, up)
         else:
             lines += _twist(fold, pile, garment, up)
-    return [*lines, *_tie(turn)]
+    return [*lines, *_tie(turn, garment)]
 
 
 def standing(turn: Round, garment: Garment) -> str:
@@ -229,7 +230,7 @@ def _spot(spot: Spot, up: str) -> str:
     return f"{' and '.join(off) or 'at'} the {named}"
 
 
-def _tie(turn: Round) -> Iterator[str]:
+def _tie(turn: Round, garment: Garment) -> Iterator[str]:
     tie = turn.tie
     if tie is None:
         return
@@ -248,7 +249,8 @@ def _tie(turn: Round) -> Iterator[str]:
         back = " and back again, so that it makes diamonds" if tie.crossed else ""
         yield (
             f"Wind string {show_length(tie.thickness)} thick round it every "
-            f"{_both(tie.spacing)}{back}, {pulled}."
+            f"{_both(tie.spacing)}{back}, {pulled}: some {show_length(string_length(turn, garment))}"
+            " of it, with its ends and knots."
         )
         return
     if tie.count == 1:
