@@ -247,10 +247,10 @@ def _tie(turn: Round, garment: Garment) -> Iterator[str]:
     pulled = f"pulled {tie.word}, about {pull}" if tie.word else f"pulled at about {pull}"
     if isinstance(tie, StringTie):
         back = " and back again, so that it makes diamonds" if tie.crossed else ""
+        long = show_length(string_length(turn, garment))
         yield (
             f"Wind string {show_length(tie.thickness)} thick round it every "
-            f"{_both(tie.spacing)}{back}, {pulled}: some {show_length(string_length(turn, garment))}"
-            " of it, with its ends and knots."
+            f"{_both(tie.spacing)}{back}, {pulled}: some {long} of it, with its ends and knots."
         )
         return
     if tie.count == 1:
