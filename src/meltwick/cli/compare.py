@@ -25,7 +25,7 @@ MOST_RUNS = 2000
 def compare(
     plans: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[PLAN]...", help="One plan to vary, or several; none for ours."),
+        typer.Argument(metavar="PLAN", help="One plan to vary, or several; none for ours."),
     ] = None,
     vary: Annotated[
         list[str] | None,
@@ -91,9 +91,10 @@ def compare(
 
 def _settings(plans: list[str], vary: list[str]) -> tuple[list[Setting], list[Axis], str]:
     """Read the plans and the keys: the settings, the keys, and the folder's name."""
-    from meltwick.plan import plan_from_text, read_plan
+    from meltwick.plan import plan_from_text, read_plan, resolve
     from meltwick.plan.reader import built_in
     from meltwick.plan.varying import read_axis
+    from meltwick.stock import load_stock
     from meltwick.stock.reading import read_text
     from meltwick.study.compare import Setting, settings_of
 
@@ -115,6 +116,7 @@ def _settings(plans: list[str], vary: list[str]) -> tuple[list[Setting], list[Ax
     text = read_text(Path(plans[0]), "plan") if plans else built_in("example.toml")
     where = plans[0] if plans else "the built-in example"
     plan = plan_from_text(text, where)
+    resolve(plan, load_stock())  # a fault of the plan itself is not the key's
     axes = [read_axis(each, plan) for each in vary]
     if len({axis.key for axis in axes}) < len(axes):
         raise PlanError(f"--vary: {axes[0].key} is written twice")

@@ -165,7 +165,7 @@ SYNONYMS = MappingProxyType(
         "small spirals": ("rosettes",),
         "flowers": ("rosettes",),
         "swirl": ("spiral",),
-        "twist": ("spiral", "rope"),
+        "twist": ("rope", "spiral"),
         "twisted": ("rope",),
         "wring": ("rope",),
         "hank": ("rope",),
