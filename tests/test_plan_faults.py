@@ -64,7 +64,7 @@ FAULTS = {
     in_round("fold = [{ kind = 'poll' }]"): ("round.1.fold.1.kind", "did you mean 'pole'?"),
     in_round("fold = [{ kind = 3 }]"): (
         "round.1.fold.1.kind: 3",
-        "pole, halve, accordion, spiral, scrunch, rosettes or tube",
+        "pole, halve, accordion, spiral, scrunch, rosettes, rope or tube",
     ),
     in_round("fold = ['pole']"): ("round.1.fold.1: 'pole'", "kind ="),
     in_round("fold = 'pole'"): ("round.1.fold: 'pole'", "folds"),
