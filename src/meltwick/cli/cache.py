@@ -6,12 +6,12 @@ from typing import Annotated
 
 import typer
 
+from meltwick.cli.options import Debug
+
 
 def cache(
     clear: Annotated[bool, typer.Option("--clear", help="Throw away every kept run.")] = False,
-    debug: Annotated[
-        bool, typer.Option("--debug", help="Show the whole error if we fail.")
-    ] = False,
+    debug: Debug = False,
 ) -> None:
     """Say where kept runs lie and how much room they take, or throw them away.
 

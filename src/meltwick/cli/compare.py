@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from meltwick.cli.options import Debug, Detail, Folder, Show
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -34,19 +35,13 @@ def compare(
     hands: Annotated[
         str, typer.Option(metavar="N", help="How many hands make each, 1 to 25.")
     ] = "5",
-    detail: Annotated[
-        str, typer.Option(metavar="DETAIL", help='draft, normal, fine, or a length such as "3 mm".')
-    ] = "draft",
-    out: Annotated[
-        str | None, typer.Option(metavar="DIR", help="Where to write; ./NAME/ by default.")
-    ] = None,
+    detail: Detail = "draft",
+    out: Folder = None,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say how many runs and how long, and make none.")
     ] = False,
-    show: Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")] = False,
-    debug: Annotated[
-        bool, typer.Option("--debug", help="Show the whole error if we fail.")
-    ] = False,
+    show: Show = False,
+    debug: Debug = False,
 ) -> None:
     """Make every setting of a key by the same hands, and show them side by side.
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.plans import Debug
+from meltwick.cli.options import Debug, Detail, Folder, PlanFile
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -68,16 +68,9 @@ def _shoot(plan: Plan, recipe: Recipe, pitch: float) -> Reel:
 
 
 def film(
-    plan: Annotated[
-        str | None, typer.Argument(metavar="PLAN", help="The plan, or none for our example.")
-    ] = None,
-    out: Annotated[
-        str | None, typer.Option(metavar="DIR", help="Where to write; ./NAME/ by default.")
-    ] = None,
-    detail: Annotated[
-        str,
-        typer.Option(metavar="DETAIL", help='draft, normal, fine, or a length such as "1.5 mm".'),
-    ] = "draft",
+    plan: PlanFile = None,
+    out: Folder = None,
+    detail: Detail = "draft",
     seconds: Annotated[
         str, typer.Option(metavar="S", help="How long the film is, 4 to 120 seconds.")
     ] = "12",

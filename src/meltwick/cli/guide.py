@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from meltwick.cli.options import Debug, Detail, Folder, PlanFile
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -16,23 +17,14 @@ if TYPE_CHECKING:
 
 
 def guide(
-    plan: Annotated[
-        str | None, typer.Argument(metavar="PLAN", help="The plan, or none for our example.")
-    ] = None,
-    out: Annotated[
-        str | None, typer.Option(metavar="DIR", help="Where to write; ./NAME/ by default.")
-    ] = None,
-    detail: Annotated[
-        str,
-        typer.Option(metavar="DETAIL", help='draft, normal, fine, or a length such as "1.5 mm".'),
-    ] = "normal",
+    plan: PlanFile = None,
+    out: Folder = None,
+    detail: Detail = "normal",
     round_: Annotated[
         str | None, typer.Option("--round", metavar="N", help="One round only; all by default.")
     ] = None,
     show: Annotated[bool, typer.Option("--open", help="Open the first picture.")] = False,
-    debug: Annotated[
-        bool, typer.Option("--debug", help="Show the whole error if we fail.")
-    ] = False,
+    debug: Debug = False,
 ) -> None:
     """Draw where a plan folds, ties and lays, on the flat piece and on the bundle as it lies.
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from meltwick.cli.plans import Debug
+from meltwick.cli.options import Debug, Folder, PlanFile, Show
 
 if TYPE_CHECKING:
     from meltwick.picture.palette import Chip
@@ -60,16 +60,12 @@ def told(shown: Sequence[Chip], fabric: Fabric, path: Path) -> list[str]:
 
 
 def palette(
-    plan: Annotated[
-        str | None, typer.Argument(metavar="PLAN", help="The plan, or none for our example.")
-    ] = None,
-    out: Annotated[
-        str | None, typer.Option(metavar="DIR", help="Where to write; ./NAME/ by default.")
-    ] = None,
+    plan: PlanFile = None,
+    out: Folder = None,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the dyes as a JSON list, and nothing else.")
     ] = False,
-    show: Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")] = False,
+    show: Show = False,
     debug: Debug = False,
 ) -> None:
     """Show every dye in stock on the plan's cloth, light ones first: pale, medium and dark.

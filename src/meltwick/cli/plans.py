@@ -8,9 +8,8 @@ from typing import Annotated
 import typer
 
 from meltwick.cli.failing import say
+from meltwick.cli.options import Debug, PlanFile
 from meltwick.cli.writing import write_new
-
-Debug = Annotated[bool, typer.Option("--debug", help="Show the whole error if we fail.")]
 
 
 def new(
@@ -39,9 +38,7 @@ def _quoted(path: Path) -> str:
 
 
 def check(
-    plan: Annotated[
-        str | None, typer.Argument(metavar="PLAN", help="The plan, or none for our example.")
-    ] = None,
+    plan: PlanFile = None,
     debug: Debug = False,
 ) -> None:
     """Say step by step what a plan will do, and what the trade would warn of.

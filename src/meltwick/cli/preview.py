@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from meltwick.cli.options import Debug, Detail, Folder, PlanFile, Show
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -203,16 +204,9 @@ def _draw(
 
 
 def preview(
-    plan: Annotated[
-        str | None, typer.Argument(metavar="PLAN", help="The plan, or none for our example.")
-    ] = None,
-    out: Annotated[
-        str | None, typer.Option(metavar="DIR", help="Where to write; ./NAME/ by default.")
-    ] = None,
-    detail: Annotated[
-        str,
-        typer.Option(metavar="DETAIL", help='draft, normal, fine, or a length such as "1.5 mm".'),
-    ] = "normal",
+    plan: PlanFile = None,
+    out: Folder = None,
+    detail: Detail = "normal",
     seed: Annotated[
         str | None,
         typer.Option(metavar="N", help="Another hand; the plan's own by default."),
@@ -227,10 +221,8 @@ def preview(
     plain: Annotated[
         bool, typer.Option("--plain", help="Draw colours alone: no light, texture or stitching.")
     ] = False,
-    show: Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")] = False,
-    debug: Annotated[
-        bool, typer.Option("--debug", help="Show the whole error if we fail.")
-    ] = False,
+    show: Show = False,
+    debug: Debug = False,
 ) -> None:
     """Predict a plan: a picture of front and back, and how much stays white.
 

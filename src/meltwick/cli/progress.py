@@ -10,17 +10,34 @@ if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
 
-class Stages:
+class _Bar:
+    """What is shown on standard error while it is a terminal, and taken away at the end."""
+
+    def __init__(self, wanted: bool = True) -> None:
+        self._shown: Progress | None = None
+        self._task: TaskID | None = None
+        self._wanted = wanted and sys.stderr is not None and sys.stderr.isatty()
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._shown is not None:
+            self._shown.stop()
+            self._shown = None
+
+
+class Stages(_Bar):
     """Observer of a simulation that shows its stages on standard error.
 
     Calling it as ``stages(stage, done, total)`` moves the bar; a new stage starts it again.
     """
 
     def __init__(self, wanted: bool = True) -> None:
-        self._shown: Progress | None = None
-        self._task: TaskID | None = None
+        super().__init__(wanted)
         self._stage = ""
-        self._wanted = wanted and sys.stderr is not None and sys.stderr.isatty()
 
     def __enter__(self) -> Self:
         if self._wanted:
@@ -37,16 +54,6 @@ class Stages:
             self._shown.start()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        if self._shown is not None:
-            self._shown.stop()
-            self._shown = None
-
     def __call__(self, stage: str, done: int, total: int) -> None:
         """Show that ``done`` of ``total`` parts of a stage are over."""
         if self._shown is None:
@@ -59,13 +66,8 @@ class Stages:
         self._shown.update(self._task, completed=done, total=max(total, 1))
 
 
-class Tally:
+class Tally(_Bar):
     """Progress of a study on standard error: how many runs are done, and the time left."""
-
-    def __init__(self, wanted: bool = True) -> None:
-        self._shown: Progress | None = None
-        self._task: TaskID | None = None
-        self._wanted = wanted and sys.stderr is not None and sys.stderr.isatty()
 
     def __enter__(self) -> Self:
         if self._wanted:
@@ -82,16 +84,6 @@ class Tally:
             )
             self._shown.start()
         return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        if self._shown is not None:
-            self._shown.stop()
-            self._shown = None
 
     def __call__(self, done: int, total: int) -> None:
         """Show that ``done`` of ``total`` runs are over."""

@@ -1,0 +1,24 @@
+"""Words of the command line that several commands take."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+PlanFile = Annotated[
+    str | None, typer.Argument(metavar="PLAN", help="The plan, or none for our example.")
+]
+Folder = Annotated[
+    str | None, typer.Option("--out", metavar="DIR", help="Where to write; ./NAME/ by default.")
+]
+Detail = Annotated[
+    str,
+    typer.Option(
+        "--detail",
+        metavar="DETAIL",
+        help='draft, normal, fine, or a length such as "1.5 mm".',
+    ),
+]
+Show = Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")]
+Debug = Annotated[bool, typer.Option("--debug", help="Show the whole error if we fail.")]
