@@ -25,6 +25,12 @@ class FileError(MeltwickError):
     exit_code = 2
 
 
+class WishError(MeltwickError):
+    """A wish that no setting meets."""
+
+    exit_code = 3
+
+
 class ResourceError(MeltwickError):
     """Not enough memory or disk."""
 

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from meltwick.plan.varying import Axis
     from meltwick.study.compare import Group, Setting
     from meltwick.study.outcome import Task
-    from meltwick.study.store import Store
 
 _FILES = ("compare.png", "compare.csv")
 MOST_RUNS = 2000
@@ -65,9 +64,10 @@ def compare(
     folder = read_folder(out) if out is not None else Path(name)
     if not dry_run:
         check_folder(folder, _FILES)
-    groups = _made(settings, count, pitch, dry_run)
-    if groups is None:
+    if dry_run:
+        typer.echo(forecast(settings, count, pitch))
         return
+    groups = run_settings(settings, count, pitch)
 
     from meltwick.picture.contact import as_file, draw_contact
     from meltwick.study.compare import as_csv
@@ -118,28 +118,31 @@ def _settings(plans: list[str], vary: list[str]) -> tuple[list[Setting], list[Ax
     return settings_of(text, where, axes), axes, plan.name
 
 
-def _made(
-    settings: Sequence[Setting], hands: int, pitch: float, dry_run: bool
-) -> list[Group] | None:
-    """Make every run that is not kept; None where only the time was asked for."""
-    from meltwick.cli.failing import say
-    from meltwick.cli.machine import prepare_kernels, require_memory, workers_for
-    from meltwick.cli.progress import Tally
+def _crew(settings: Sequence[Setting], hands: int, pitch: float) -> tuple[list[Task], int]:
+    """List the runs, refuse those that the memory cannot hold, and count the workers."""
+    from meltwick.cli.machine import require_memory, workers_for
     from meltwick.plan import resolve
     from meltwick.stock import load_stock
-    from meltwick.study.compare import groups_of, tasks_of
-    from meltwick.study.queue import run_all
-    from meltwick.study.store import Store
+    from meltwick.study.compare import tasks_of
 
     stock, tasks = load_stock(), tasks_of(settings, hands, pitch)
     recipes = [resolve(setting.plan, stock) for setting in settings]
     for recipe in recipes:
         require_memory(recipe, pitch)
-    workers = min(workers_for(recipe, pitch, len(tasks)) for recipe in recipes)
+    return tasks, min(workers_for(recipe, pitch, len(tasks)) for recipe in recipes)
+
+
+def run_settings(settings: Sequence[Setting], hands: int, pitch: float) -> list[Group]:
+    """Make every run of some settings that is not kept, with progress on standard error."""
+    from meltwick.cli.failing import say
+    from meltwick.cli.machine import prepare_kernels
+    from meltwick.cli.progress import Tally
+    from meltwick.study.compare import groups_of
+    from meltwick.study.queue import run_all
+    from meltwick.study.store import Store
+
+    tasks, workers = _crew(settings, hands, pitch)
     store = Store()
-    if dry_run:
-        typer.echo(forecast(tasks, store, workers))
-        return None
     prepare_kernels()
     with Tally() as tally:
         outcomes = run_all(tasks, store=store, workers=workers, tally=tally)
@@ -148,15 +151,18 @@ def _made(
     return groups_of(settings, hands, outcomes)
 
 
-def forecast(tasks: Sequence[Task], store: Store, workers: int) -> str:
+def forecast(settings: Sequence[Setting], hands: int, pitch: float) -> str:
     """Say how many runs a study needs and about how long they take."""
     from meltwick.cli.machine import cells_of
     from meltwick.plan import resolve
     from meltwick.stock import load_stock
     from meltwick.study.outcome import run_key
     from meltwick.study.queue import expected_seconds, missing
+    from meltwick.study.store import Store
 
-    rest, stock = missing(tasks, store), load_stock()
+    tasks, workers = _crew(settings, hands, pitch)
+    store, stock = Store(), load_stock()
+    rest = missing(tasks, store)
     kept = {key: None for task in tasks if (key := run_key(task)) in store}
     known = [found for key in list(kept)[:9] if (found := store.get(key)) is not None]
     loads = []

@@ -5,6 +5,7 @@ The file is changed as text, so that its notes and its order stay, and read agai
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -123,6 +124,14 @@ def find_key(text: str, plan: Plan) -> str:
     raise PlanError(f"{plan.where} has no key {shown(text)}; {said}")
 
 
+def _value(plan: Plan, key: str) -> Any:
+    """Return what a key has, written or left out."""
+    found: Any = plan
+    for part in key.split("."):
+        found = found[int(part) - 1] if part.isdigit() else getattr(found, part)
+    return found
+
+
 def _written(plan: Plan, key: str) -> bool:
     table: Any = plan
     for part in key.split("."):
@@ -213,6 +222,54 @@ def read_span(text: str, plan: Plan) -> Span:
         )
     low, high, unit = _ends_of(span, text)
     return Span(key, low, high, unit)
+
+
+_STEPS = {
+    "mm": 5.0,
+    "cm": 0.5,
+    "m": 0.05,
+    "in": 0.25,
+    "deg": 5.0,
+    "g": 0.25,
+    "kg": 0.1,
+    "cup": 0.5,
+    "cups": 0.5,
+    "min": 5.0,
+    "h": 2.0,
+    "N": 5.0,
+    "degC": 1.0,
+    "%": 5.0,
+}
+"""How finely a hand can set each unit; chosen."""
+
+
+def read_choices(text: str, plan: Plan, poles: Mapping[str, float]) -> Axis:
+    """Read what `meltwick aim` may choose from: a range in steps that a hand can make, or a list.
+
+    Parameters
+    ----------
+    text : str
+        ``spacing=10mm..60mm``, ``pull=loose,snug,tight``, or ``pole`` alone for every pole in
+        stock.
+    poles : mapping
+        Diameters by name [m].
+
+    Raises
+    ------
+    PlanError
+        As `read_axis` and `read_span`.
+    """
+    if "=" not in text and find_key(text, plan).endswith(".pole"):
+        return Axis(find_key(text, plan), tuple(sorted(poles, key=lambda name: poles[name])))
+    if ".." not in text or "/" in text.partition("..")[2]:
+        return read_axis(text, plan)
+    span = read_span(text, plan)
+    step = _STEPS.get(span.unit, 1.0 if isinstance(_value(plan, span.key), int) else 0.1)
+    while (span.high - span.low) / step > MOST - 2:
+        step *= 2.0
+    first, last = math.ceil(span.low / step - 1e-9), math.floor(span.high / step + 1e-9)
+    values = [span.value(round(k * step, 9)) for k in range(first, last + 1)]
+    return Axis(span.key, tuple(values or [span.value(span.low)]))
 
 
 _EXAMPLE = "tie.spacing=10mm,25mm or tie.spacing=10mm..50mm/5"
