@@ -174,7 +174,8 @@ def faults() -> list[str]:
         found.append(f"draft.csv was not made by model {MODEL}")
     for name in names():
         wanted = digest(resolve(read_plan(GALLERY / f"{name}.toml"), load_stock()), Constants())
-        for made in (name, *(f"{name}-{ending}" for ending in MORE)):
+        # a piece beside it has its own plan's digest, which a test compares
+        for made in (name, *(f"{name}-{ending}" for ending in MORE if ending != "beside")):
             if (path := GALLERY / f"{made}.png").exists() or made == name:
                 with Image.open(path) as opened:
                     if opened.text["meltwick-digest"] != wanted:
