@@ -11,6 +11,7 @@ import contextlib
 import os
 import signal
 import sys
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from types import ModuleType
@@ -125,11 +126,22 @@ def quietly() -> Iterator[None]:
 
         resource_tracker.ensure_running()  # it resets the mask when it starts
         old = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    # another thread may still take the signal, and Python would break off here, in the middle
+    # of what a worker is being told: hear it, and pass it on when all are started
+    heard: list[int] = []
+    ours = threading.current_thread() is threading.main_thread()
+    before = signal.getsignal(signal.SIGINT) if ours else None
+    if before is not None:
+        signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
     sys.modules["__main__"] = ModuleType("__main__")
     try:
         yield
     finally:
         sys.modules["__main__"] = main
+        if before is not None:
+            signal.signal(signal.SIGINT, before)
+            if heard:
+                signal.raise_signal(signal.SIGINT)
         if deaf:
             signal.pthread_sigmask(signal.SIG_SETMASK, old)
 
