@@ -75,6 +75,9 @@ class Percolation:
         ``tolerance`` is the residual of the inner solves over the norm of b; they are loose
         until the set of dripping cells settles.
         """
+        if not melt.any():  # nothing flows: one head everywhere, that of the lowest way out
+            w = np.full(self.net.bound.size, self.net.bound[self.lowest])
+            return Flow(w, np.zeros_like(w), self.free & (w >= self.net.bound), 0, 0)
         w = self._start(melt, tolerance)
         bound, total = self.net.bound, max(float(melt.sum()), 1e-300)
         now, iterations, turn = max(LOOSE, tolerance), 0, 0
