@@ -53,6 +53,8 @@ def string_length(turn: Round, garment: Garment, number: int = 1) -> float:
         return 0.0
     if isinstance(tie, TiedRings):
         return _thread(tie, garment)
+    if isinstance(tie, Stitching):
+        return _sewn(tie, garment)
     bundle = build_bundle(
         garment.cloth,
         turn,
@@ -62,17 +64,19 @@ def string_length(turn: Round, garment: Garment, number: int = 1) -> float:
         round_number=number,
     )
     wide, tall = section(bundle, turn.incline)
-    if isinstance(tie, Stitching):
-        left, top, right, low = garment.outline.bounds
-        if tie.through:
-            return 2.0 * (hypot(right - left, low - top) + _THREAD_KNOT)
-        across = tie.rows > 0.7
-        row, rows = (right - left, low - top) if across else (low - top, right - left)
-        return float(2.0 * (row + _THREAD_KNOT) * max(1, round(rows / tie.spacing)))
     rolled = any(isinstance(fold, PoleWrap | TubeWrap) for fold in turn.folds)
     girth = pi * (wide + tall) / 2.0 if rolled else 2.0 * (wide + tall)
     there = bundle.length / tie.spacing * hypot(girth, tie.spacing)
     return there * (2.0 if tie.crossed else 1.0) + KNOTS
+
+
+def _sewn(tie: Stitching, garment: Garment) -> float:
+    left, top, right, low = garment.outline.bounds
+    if tie.through:
+        return float(2.0 * (hypot(right - left, low - top) + _THREAD_KNOT))
+    across = tie.rows > 0.7
+    row, rows = (right - left, low - top) if across else (low - top, right - left)
+    return float(2.0 * (row + _THREAD_KNOT) * max(1, round(rows / tie.spacing)))
 
 
 def _thread(tie: TiedRings, garment: Garment) -> float:

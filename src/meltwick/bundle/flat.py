@@ -62,6 +62,8 @@ def lay_down(
     spec : Round
         Tie, how it lies, incline.
     """
+    if stack.rope:
+        return _rope(cloth, stack, spec, neatness, seed, constants, round_number)
     thin = binding.stack_thickness(cloth.fabric, BARE_PRESSURE, constants)
     put: Callable[..., _Put]
     if stack.disc:
@@ -70,8 +72,6 @@ def lay_down(
         put = _peaked
     else:
         put = partial(_pile, piled=_pile_up(cloth, stack))
-    if stack.rope:
-        return _rope(cloth, stack, spec, neatness, seed, constants, round_number)
     for _ in range(2):  # the tie presses the stack thinner, and a thin stack is pressed harder
         lying, found, contacts, areas = put(cloth, stack, spec, thin)
         tied = tie_flat(

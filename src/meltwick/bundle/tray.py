@@ -19,7 +19,7 @@ def _fabric(cloths: Sequence[Cloth]) -> Fabric:
     """Give every cell its own cloth's numbers; what is one number for all stays one."""
     first = cloths[0].fabric
     each: dict[str, Any] = {}
-    for name in ("mass_per_area", "thickness", "fibre_density", "dyeable_share"):
+    for name in Fabric.BY_CELL:
         values = [getattr(cloth.fabric, name) for cloth in cloths]
         if len(set(values)) > 1:
             sizes = [cloth.size for cloth in cloths]

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, PlanFile
+from meltwick.cli.options import Debug, Detail, Hands, PlanFile
 from meltwick.errors import FileError, PlanError, WishError
 
 if TYPE_CHECKING:
+    from meltwick.cli.varied import Varied
     from meltwick.plan.varying import Axis
     from meltwick.study.aim import Aimed
     from meltwick.study.outcome import Outcome
 
-_CLASSES = ("white", "pale", "mid", "deep")
 _OTHER_KEY = 3
 """Settings of a second key, over its range, for each of which the first is searched."""
 
@@ -48,9 +48,7 @@ def aim(
         list[str] | None,
         typer.Option(metavar="KEY=LOW..HIGH", help="What may change; pole alone: any in stock."),
     ] = None,
-    hands: Annotated[
-        str, typer.Option(metavar="N", help="How many hands make each, 1 to 25.")
-    ] = "5",
+    hands: Hands = "5",
     detail: Detail = "draft",
     out: Annotated[
         str | None, typer.Option(metavar="FILE", help="The new plan; NAME-aimed.toml by default.")
@@ -66,30 +64,24 @@ def aim(
     """
     from meltwick.cli.preview import read_detail, read_hands
     from meltwick.cli.writing import write_new
-    from meltwick.plan import plan_from_text
-    from meltwick.plan.reader import built_in
     from meltwick.plan.varying import with_values
-    from meltwick.stock.reading import read_text
 
     pitch, count = read_detail(detail), read_hands(hands)
     wish = _read_wish({"white": white, "pale": pale, "mid": mid, "deep": deep}, dye, zone)
-    text = read_text(Path(plan), "plan") if plan else built_in("example.toml")
-    where = plan or "the built-in example"
-    axes = _axes(text, where, vary or [])
-    name = plan_from_text(text, where).name
-    path = Path(out) if out is not None else Path(f"{name}-aimed.toml")
+    varied = _varied(plan, vary or [])
+    path = Path(out) if out is not None else Path(f"{varied.plan.name}-aimed.toml")
     if path.exists():
         raise FileError(f"{path} is here already and was left as it is; name another with --out")
-    found, keyed = _search(text, where, axes, wish, count, pitch)
+    found, keyed = _search(varied, wish, count, pitch)
     label = ", ".join(keyed.values())
-    for line in told(found, wish, label, axes):
+    for line in told(found, wish, label, varied.axes):
         typer.echo(line)
     if not found.met:
         raise WishError(
             f"no setting gives {100 * wish.share:.0f} % {wish.what}; {label} comes nearest, with "
             f"{100 * found.middle(found.best):.0f} %"
         )
-    written = with_values(text, where, {**keyed, "name": path.stem})
+    written = with_values(varied.text, varied.where, {**keyed, "name": path.stem})
     write_new(path, written.encode())
     typer.echo(f"The plan is {path}. Next: meltwick preview {path}")
 
@@ -130,30 +122,22 @@ def read_share(text: str, option: str) -> float:
     return share
 
 
-def _axes(text: str, where: str, vary: list[str]) -> list[Axis]:
-    from meltwick.plan import plan_from_text, resolve
+def _varied(path: str | None, vary: list[str]) -> Varied:
+    from meltwick.cli.varied import read_varied
     from meltwick.plan.varying import read_choices
-    from meltwick.stock import load_stock
 
     if not 1 <= len(vary) <= 2:
         raise PlanError(
             "write one or two keys that may change, such as --vary tie.spacing=10mm..60mm"
         )
-    plan, stock = plan_from_text(text, where), load_stock()
-    resolve(plan, stock)
-    axes = [read_choices(each, plan, stock.poles) for each in vary]
-    if len({axis.key for axis in axes}) < len(axes):
-        raise PlanError(f"--vary: {axes[0].key} is written twice")
-    return axes
+    return read_varied(path, vary, lambda each, of, stock: read_choices(each, of, stock.poles))
 
 
-def _search(
-    text: str, where: str, axes: Sequence[Axis], wish: _Wish, hands: int, pitch: float
-) -> tuple[Aimed, dict[str, str]]:
+def _search(varied: Varied, wish: _Wish, hands: int, pitch: float) -> tuple[Aimed, dict[str, str]]:
     """Search along the first key; for some settings of a second key, and keep the nearest."""
     from meltwick.study.aim import aim as search
 
-    first = axes[0]
+    axes = varied.axes
     others: list[dict[str, str]] = [{}]
     if len(axes) > 1:
         values = axes[1].values
@@ -162,31 +146,28 @@ def _search(
         others = [{axes[1].key: values[k]} for k in sorted(picked)]
     found: list[tuple[Aimed, dict[str, str]]] = []
     for fixed in others:
-        attempt = _attempt(text, where, first, fixed, wish, hands, pitch)
-        aimed = search(len(first.values), wish.share, attempt)
-        found.append((aimed, {first.key: first.values[aimed.best], **fixed}))
+        attempt = _attempt(varied, fixed, wish, hands, pitch)
+        aimed = search(len(axes[0].values), wish.share, attempt)
+        found.append((aimed, {axes[0].key: axes[0].values[aimed.best], **fixed}))
     return min(found, key=lambda each: each[0].miss(each[0].best))
 
 
 def _attempt(
-    text: str,
-    where: str,
-    axis: Axis,
-    fixed: dict[str, str],
-    wish: _Wish,
-    hands: int,
-    pitch: float,
+    varied: Varied, fixed: dict[str, str], wish: _Wish, hands: int, pitch: float
 ) -> Callable[[Sequence[int]], dict[int, list[float]]]:
     from meltwick.cli.compare import run_settings
     from meltwick.plan import plan_from_text
     from meltwick.plan.varying import with_values
     from meltwick.study.compare import Setting
 
+    axis = varied.axes[0]
+
     def attempt(numbers: Sequence[int]) -> dict[int, list[float]]:
         settings = []
         for number in numbers:
             keyed = {axis.key: axis.values[number], **fixed}
-            plan = plan_from_text(with_values(text, where, keyed), where)
+            text = with_values(varied.text, varied.where, keyed)
+            plan = plan_from_text(text, varied.where)
             settings.append(Setting({axis.word: axis.values[number]}, plan))
         groups = run_settings(settings, hands, pitch)
         return {

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Folder, Show
+from meltwick.cli.options import Debug, Detail, Folder, Hands, Show
+from meltwick.cli.words import CLASSES, percent, percents
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -31,9 +32,7 @@ def compare(
         list[str] | None,
         typer.Option(metavar="KEY=V1,V2", help="A key and its values; a second makes a grid."),
     ] = None,
-    hands: Annotated[
-        str, typer.Option(metavar="N", help="How many hands make each, 1 to 25.")
-    ] = "5",
+    hands: Hands = "5",
     detail: Detail = "draft",
     out: Folder = None,
     dry_run: Annotated[
@@ -62,14 +61,14 @@ def compare(
             f"at most {MOST_RUNS} may be made at once"
         )
     folder = read_folder(out) if out is not None else Path(name)
-    if not dry_run:
-        check_folder(folder, _FILES)
     if dry_run:
         typer.echo(forecast(settings, count, pitch))
         return
+    check_folder(folder, _FILES)
     groups = run_settings(settings, count, pitch)
 
-    from meltwick.picture.contact import as_file, draw_contact
+    from meltwick.picture.contact import draw_contact
+    from meltwick.picture.preview import as_file
     from meltwick.study.compare import as_csv
 
     title = _title(name, axes, count)
@@ -84,13 +83,11 @@ def compare(
         show_picture(folder / _FILES[0])
 
 
-def _settings(plans: list[str], vary: list[str]) -> tuple[list[Setting], list[Axis], str]:
+def _settings(plans: list[str], vary: list[str]) -> tuple[list[Setting], Sequence[Axis], str]:
     """Read the plans and the keys: the settings, the keys, and the folder's name."""
-    from meltwick.plan import plan_from_text, read_plan, resolve
-    from meltwick.plan.reader import built_in
+    from meltwick.cli.varied import read_varied
+    from meltwick.plan import read_plan
     from meltwick.plan.varying import read_axis
-    from meltwick.stock import load_stock
-    from meltwick.stock.reading import read_text
     from meltwick.study.compare import Setting, settings_of
 
     if len(plans) > 1:
@@ -108,14 +105,10 @@ def _settings(plans: list[str], vary: list[str]) -> tuple[list[Setting], list[Ax
         )
     if len(vary) > 2:
         raise PlanError(f"--vary: {len(vary)} keys are written; at most two may be varied at once")
-    text = read_text(Path(plans[0]), "plan") if plans else built_in("example.toml")
-    where = plans[0] if plans else "the built-in example"
-    plan = plan_from_text(text, where)
-    resolve(plan, load_stock())  # a fault of the plan itself is not the key's
-    axes = [read_axis(each, plan) for each in vary]
-    if len({axis.key for axis in axes}) < len(axes):
-        raise PlanError(f"--vary: {axes[0].key} is written twice")
-    return settings_of(text, where, axes), axes, plan.name
+    path = plans[0] if plans else None
+    varied = read_varied(path, vary, lambda each, plan, _: read_axis(each, plan))
+    settings = settings_of(varied.text, varied.where, varied.axes)
+    return settings, varied.axes, varied.plan.name
 
 
 def _crew(settings: Sequence[Setting], hands: int, pitch: float) -> tuple[list[Task], int]:
@@ -190,26 +183,21 @@ def _about(seconds: float) -> str:
 # ------------------------------------------------------------------------------- the words
 
 
-def _percent(share: float) -> int:
-    return int(100.0 * share + 0.5)
-
-
 def _span(group: Group) -> str:
     white = group.shares()
-    low, high = _percent(min(white)), _percent(max(white))
-    return f"{low} %" if low == high else f"{low} to {high} %"
+    return percents(min(white), max(white))
 
 
 def told(groups: Sequence[Group]) -> list[str]:
     """Say which setting keeps the most white and which the least, and the table of all."""
-    from meltwick.study.compare import CLASSES, surely_whiter
+    from meltwick.study.compare import surely_whiter
 
     ordered = sorted(groups, key=lambda group: group.median())
     least, most = ordered[0], ordered[-1]
     hands = len(most.outcomes)
     lines = [
-        f"{most.setting.label} keeps the most white, {_percent(most.median())} %, "
-        f"{least.setting.label} the least, {_percent(least.median())} %."
+        f"{most.setting.label} keeps the most white, {percent(most.median())} %, "
+        f"{least.setting.label} the least, {percent(least.median())} %."
     ]
     if hands > 1:
         sure = surely_whiter(most, least)
@@ -229,10 +217,12 @@ def told(groups: Sequence[Group]) -> list[str]:
 
 
 def _title(name: str, axes: Sequence[Axis], hands: int) -> str:
+    from meltwick.picture.preview import BETWEEN
+
     made = "one hand" if hands == 1 else f"{hands} hands each"
     what = " and ".join(axis.word for axis in axes) or "plans compared"
     drawn = ", the middle one drawn" if hands > 1 else ""
-    return f"{name}   ·   {what}   ·   {made}{drawn}"
+    return BETWEEN.join((name, what, made + drawn))
 
 
 def _tiles(groups: Sequence[Group]) -> list[Tile]:
@@ -241,7 +231,6 @@ def _tiles(groups: Sequence[Group]) -> list[Tile]:
     from meltwick.plan import resolve
     from meltwick.shares import dyed_to_white
     from meltwick.stock import load_stock
-    from meltwick.study.compare import CLASSES
     from meltwick.study.outcome import as_result
 
     stock, tiles = load_stock(), []

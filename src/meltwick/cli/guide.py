@@ -78,7 +78,8 @@ def _drawn(recipe: Recipe, number: int, pitch: float, unit: Unit) -> tuple[bytes
     """Draw a round: the flat piece as a tidy hand folds it, the bundle as this one does."""
     from meltwick import __version__
     from meltwick.constants import Constants
-    from meltwick.picture.guide import as_file, draw_bundle, draw_flat
+    from meltwick.picture.guide import draw_bundle, draw_flat
+    from meltwick.picture.preview import as_file
     from meltwick.picture.staging import creases_of, pinches_of, scene_of, undyed
     from meltwick.plan import digest
 
@@ -87,10 +88,11 @@ def _drawn(recipe: Recipe, number: int, pitch: float, unit: Unit) -> tuple[bytes
     folding, laying = words_of(recipe, number)
     lines, pinches = creases_of(recipe, number, tidy.cloth), pinches_of(recipe, number, tidy.cloth)
     flat = draw_flat(undyed(recipe, tidy.cloth), tidy, lines, folding, pinches)
-    name = digest(recipe, Constants())
+    bundle = draw_bundle(scene, laying, unit)
+    notes = {"meltwick-digest": digest(recipe, Constants())}
     return (
-        as_file(flat, folding.title, name, __version__),
-        as_file(draw_bundle(scene, laying, unit), laying.title, name, __version__),
+        as_file(flat, folding.title, __version__, notes),
+        as_file(bundle, laying.title, __version__, notes),
     )
 
 
@@ -101,6 +103,7 @@ def words_of(recipe: Recipe, number: int) -> tuple[Words, Words]:
     from meltwick.advice.sizes import weigh
     from meltwick.advice.stringing import string_words
     from meltwick.picture.guide import Words
+    from meltwick.picture.preview import BETWEEN
     from meltwick.units import show_mass
 
     turn, garment = recipe.rounds[number - 1], weigh(recipe)
@@ -112,6 +115,6 @@ def words_of(recipe: Recipe, number: int) -> tuple[Words, Words]:
     ]
     string = string_words(turn, garment, number)
     return (
-        Words(f"{title}   ·   fold and tie", fold_and_tie(turn, garment), string, dyes),
-        Words(f"{title}   ·   the bundle", list(lay(recipe, turn, garment)), "", dyes),
+        Words(BETWEEN.join((title, "fold and tie")), fold_and_tie(turn, garment), string, dyes),
+        Words(BETWEEN.join((title, "the bundle")), list(lay(recipe, turn, garment)), "", dyes),
     )

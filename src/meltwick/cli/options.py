@@ -20,5 +20,8 @@ Detail = Annotated[
         help='draft, normal, fine, or a length such as "1.5 mm".',
     ),
 ]
+Hands = Annotated[
+    str, typer.Option("--hands", metavar="N", help="How many hands make each, 1 to 25.")
+]
 Show = Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the whole error if we fail.")]

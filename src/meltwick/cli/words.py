@@ -41,13 +41,14 @@ def white_words(share: float, ground: str = "white") -> str:
     return words if ground == "white" else words.replace("white", f"left {ground}")
 
 
-def _percent(share: float) -> int:
+def percent(share: float) -> int:
     """Round to whole percents as `dyed_to_white` does, so that the two never differ."""
     return int(100.0 * share + 0.5)
 
 
-def _range(low: float, high: float) -> str:
-    least, most = _percent(low), _percent(high)
+def percents(low: float, high: float) -> str:
+    """Say from which share to which, in whole percents: 6 to 9 %."""
+    least, most = percent(low), percent(high)
     return f"{least} %" if least == most else f"{least} to {most} %"
 
 
@@ -62,9 +63,9 @@ def sentence(result: Result, spread: Spread | None = None) -> str:
     also = f"; another {pale} % is only tinted, pale" if pale >= _PALE_TOLD else ""
     if spread is None:
         return f"Expect {white_words(result.white_share, ground)}, {ratio} dyed to {ground}{also}."
-    found = _range(spread.low, spread.high)
+    found = percents(spread.low, spread.high)
     if "to" in found and spread.hands > 2:
-        found += f", {_percent(spread.median)} % in the middle"
+        found += f", {percent(spread.median)} % in the middle"
     count = number_word(spread.hands)
     return (
         f"Expect {white_words(spread.median, ground)}: {count} hands gave {found}. The piece drawn "
@@ -83,7 +84,7 @@ def rounds_lines(result: Result) -> list[str]:
     for number in range(1, len(result.rounds)):
         before, after = (result.rounds[n].shares["white"] for n in (number - 1, number))
         old, new = (white_words(share, ground) for share in (before, after))
-        start, end = _percent(before), _percent(after)
+        start, end = percent(before), percent(after)
         round_word = f"The {_ORDINAL[number]} round"
         if start == end:
             lines.append(f"{round_word} leaves the {kept} as it was, {end} %.")
@@ -111,20 +112,19 @@ def doubt_sentence(result: Result, spread: Spread | None = None) -> str:
     """Say how far the hands and the model itself may be off."""
     from meltwick.study import model_doubt, widened
 
-    points = _percent(model_doubt(result.fold))
+    points = percent(model_doubt(result.fold))
     off = f"it may be off by about {points} point{'' if points == 1 else 's'} either way"
     model = f"a model not yet checked against your own pieces: {off}"
     ground = result.cloth.fabric.ground_name
     kept = "white" if ground == "white" else f"left {ground}"
     if spread is None:
-        least_most = _range(*widened(result.white_share, result.white_share, result.fold))
+        least_most = percents(*widened(result.white_share, result.white_share, result.fold))
         return (
             f"No two hands fold alike, and this is {model}, so say {least_most} {kept} for "
             "this hand; --hands 5 shows how far others differ."
         )
-    return (
-        f"This is {model}, so say {_range(*widened(spread.low, spread.high, result.fold))} {kept}."
-    )
+    between = percents(*widened(spread.low, spread.high, result.fold))
+    return f"This is {model}, so say {between} {kept}."
 
 
 def number_word(count: int) -> str:
@@ -135,7 +135,7 @@ def number_word(count: int) -> str:
 
 def _alike(likeness: float) -> str:
     word = next((word for most, word in _ALIKE if likeness < most), "very")
-    return f"{word} alike ({_percent(likeness)} %)"
+    return f"{word} alike ({percent(likeness)} %)"
 
 
 def likeness_line(result: Result) -> str:

@@ -51,8 +51,7 @@ def render(cloth: Cloth, fixed: FixedDye) -> Look:
     srgb = np.empty_like(lab)
     for part in _chunks(len(lab)):
         srgb[part] = to_srgb(lab[part])
-    red, green, blue = to_srgb(bare[None])[0].tolist()
-    return Look(srgb, lab, delta_e76(lab, bare), (red, green, blue))
+    return Look(srgb, lab, delta_e76(lab, bare), _on_screen(bare))
 
 
 def colours(species: Sequence[Component], amount: Floats, fabric: Fabric) -> Floats:
@@ -94,6 +93,16 @@ def ground_lab(fabric: Fabric) -> Floats:
     return to_lab(to_xyz(undyed(fabric)))
 
 
+def ground_srgb(fabric: Fabric) -> tuple[float, float, float]:
+    """SRGB of the undyed cloth, 0 to 1."""
+    return _on_screen(ground_lab(fabric))
+
+
+def _on_screen(lab: Floats) -> tuple[float, float, float]:
+    red, green, blue = to_srgb(lab[None])[0].tolist()
+    return red, green, blue
+
+
 def swatch(dye: Dye, depth: float, fabric: Fabric) -> tuple[float, float, float]:
     """Show a jar's colour on a cloth, evenly dyed.
 
@@ -118,8 +127,7 @@ def swatch(dye: Dye, depth: float, fabric: Fabric) -> tuple[float, float, float]
     """
     species = [component for component, _ in dye.parts]
     amount = np.array([[share * depth / 100.0 for _, share in dye.parts]])
-    red, green, blue = to_srgb(colours(species, amount, fabric))[0].tolist()
-    return red, green, blue
+    return _on_screen(colours(species, amount, fabric)[0])
 
 
 def _chunks(count: int) -> list[slice]:

@@ -84,20 +84,29 @@ def creases(
     neatness : float
         0 tidy .. 1 loose.
     """
-    knots = int(np.ceil((along[1] - along[0]) / KNOT)) + 4
     count = int(np.ceil((across[1] - across[0]) / pleat / (1.0 - 0.5 * neatness * EDGE * 3.0))) + 3
     code = chance.key(seed, purpose, round_number)
     each = chained((chance.uniforms(code, count, 0) - 0.5) * np.sqrt(12.0))
-    draw = chance.uniforms(code, count * knots, 1).reshape(count, knots)
-    wander = chained((draw - 0.5) * np.sqrt(12.0))
     # errors along a crease skew all cloth after it, and cloth gives way only so far
     most = GIVES / np.sqrt((across[1] - across[0]) / pleat + 2.0)
-    error = neatness * (EDGE * pleat * each[:, None] + min(TILT * pleat, most) * wander)
+    strays = min(TILT * pleat, most) * wander(code, count, along)
+    error = neatness * (EDGE * pleat * each[:, None] + strays)
     side = (np.arange(count) % 2).astype(np.float64)[:, None]
-    edge = across[0] + pleat * side + error
+    return landing(across[0] + pleat * side + error, along[0])
+
+
+def wander(code: np.uint64, count: int, along: tuple[float, float]) -> Floats:
+    """How each of so many creases strays at its knots, (K, J); of unit variance."""
+    knots = int(np.ceil((along[1] - along[0]) / KNOT)) + 4
+    draw = chance.uniforms(code, count * knots, 1).reshape(count, knots)
+    return chained((draw - 0.5) * np.sqrt(12.0))
+
+
+def landing(edge: Floats, first: float) -> Creases:
+    """Creases that land at ``edge``, (K, J): between two lies as much cloth as is folded there."""
     widths = np.abs(np.diff(edge, axis=0))
     cloth = np.vstack([edge[:1], edge[:1] + np.cumsum(widths, axis=0)])
-    return Creases(cloth=cloth, edge=edge, first=along[0])
+    return Creases(cloth=cloth, edge=edge, first=first)
 
 
 def chained(white: Floats) -> Floats:

@@ -13,7 +13,7 @@ from math import hypot, pi, sqrt
 import numpy as np
 
 from meltwick import chance
-from meltwick.folding.accordion import GIVES, KNOT, TUCK, Creases, chained, extents, zigzag
+from meltwick.folding.accordion import GIVES, TUCK, Creases, extents, landing, wander, zigzag
 from meltwick.folding.stack import Stack, Twist
 from meltwick.types import Accordion, Rope
 
@@ -100,17 +100,15 @@ def gathers(
     neatness : float
         0 tidy .. 1 loose: how far ends stray along the rope. That they are uneven is in the fold.
     """
-    knots = int(np.ceil((along[1] - along[0]) / KNOT)) + 4
     count = int(np.ceil((across[1] - across[0]) / (wide * (1.0 - 2.0 * INWARD)))) + 3
     code = chance.key(seed, "gathers", round_number)
     inward = INWARD * chance.uniforms(code, count, 0)[:, None]
-    draw = (chance.uniforms(code, count * knots, 1).reshape(count, knots) - 0.5) * np.sqrt(12.0)
     most = GIVES / np.sqrt((across[1] - across[0]) / (wide * FILLED) + 2.0)
     side = (np.arange(count) % 2).astype(np.float64)[:, None]
     edge = across[0] + wide * (side + (1.0 - 2.0 * side) * inward)
-    edge = edge + neatness * min(WANDER * wide, most) * chained(draw)
-    cloth = np.vstack([edge[:1], edge[:1] + np.cumsum(np.abs(np.diff(edge, axis=0)), axis=0)])
-    return Creases(cloth=cloth - edge[0].min() + across[0], edge=edge, first=along[0])
+    edge = edge + neatness * min(WANDER * wide, most) * wander(code, count, along)
+    table = landing(edge, along[0])
+    return replace(table, cloth=table.cloth - edge[0].min() + across[0])
 
 
 def rope(

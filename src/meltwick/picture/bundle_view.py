@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from meltwick.picture import draw
 
@@ -22,7 +23,7 @@ POLE = (196, 190, 178)
 PLATE = (201, 176, 140)
 FILM = (206, 219, 226)
 _LIGHT = (-0.45, -0.60, 0.66)  # towards the upper left and the eye
-_FULL = 0.25  # [kg/m2] of powder that hides two thirds of the cloth; chosen
+_FULL = 0.25  # [kg/m2] of powder that hides two thirds of what it can; chosen
 _MOST = 0.82  # share of the cloth that any powder hides, so that the folds still show; chosen
 _AMBIENT = 0.5  # share of the light that comes from everywhere; chosen
 _RELIEF = 1.3  # heights are drawn so many times steeper, or cloth on cloth would not show; chosen
@@ -48,7 +49,6 @@ class Scene:
     incline: float = 0.0  # [rad]
     seal: tuple[int, int, int] = STRING  # sRGB of what lies on sealed cloth: thread, plate, film
     upright: bool = False  # pleats stand on edge, so that the pile's faces show from the side
-    tub: float = 0.0  # [m2] floor of the tub it stands in; 0: a rack
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,7 @@ def _seen(scene: Scene, side: Side) -> tuple[Floats, Floats, Floats, Floats]:
     """Where cells stand on the picture [m], right and down, how near, and how much is seen."""
     bundle = scene.bundle
     if side == "above":
-        closed = 0.0 if scene.upright else _sealed(bundle)
+        closed = 0.0 if scene.upright else sealed(bundle)
         return bundle.along, -bundle.across, bundle.height, np.maximum(bundle.upward, closed)
     middle = 0.5 * (bundle.across.min() + bundle.across.max())
     down = np.zeros_like(bundle.upward) if bundle.downward is None else bundle.downward
@@ -125,13 +125,18 @@ def _seen(scene: Scene, side: Side) -> tuple[Floats, Floats, Floats, Floats]:
     half = max(0.5 * float(np.ptp(bundle.across)), 1e-6)
     toward = np.clip((middle - bundle.across) / half, 0.0, 1.0)
     # a roof that slants away is seen too, the more the nearer it is to the edge
-    seen = (flank + 0.35 * bundle.upward + _sealed(bundle) * scene.upright) * np.sqrt(toward)
+    seen = (flank + 0.35 * bundle.upward + sealed(bundle) * scene.upright) * np.sqrt(toward)
     return bundle.along * np.cos(scene.incline), -bundle.height, middle - bundle.across, seen
 
 
-def _sealed(bundle: Bundle) -> Floats:
-    """1 where a cell of the outside lies under what lets no water through, (N,)."""
-    return np.asarray((bundle.covered >= 1.0) & (bundle.exposed <= 0.0)).astype(np.float64)
+def sealed(bundle: Bundle) -> NDArray[np.bool_]:
+    """Whether a cell of the outside lies under what lets no water through, (N,)."""
+    return np.asarray((bundle.covered >= 1.0) & (bundle.exposed <= 0.0))
+
+
+def hidden(load: NDArray[Any]) -> NDArray[Any]:
+    """Share of the cloth that powder hides, of all that it can; load in kg/m2, of any shape."""
+    return np.asarray(1.0 - np.exp(-load / _FULL))
 
 
 def extent(scene: Scene, side: Side) -> tuple[float, float]:
@@ -171,17 +176,17 @@ def paint_bundle(
     cell = scale * scene.cloth.pitch
     under = scene.bundle.covered
     powder = [heap.mass / scene.cloth.pitch**2 for heap in scene.heaps]
-    values = [near * scale, under, _sealed(scene.bundle), *powder]
+    values = [near * scale, under, sealed(scene.bundle).astype(np.float64), *powder]
     field = _spread(x, y, seen, values, size, cell)
     if scene.pole:
         _paint_pole(canvas, scene, side, (x0, y0), middle, scale)
-    height, string, sealed, *loads = field.values
+    height, string, shut, *loads = field.values
     light = draw.decode(np.array(CLOTH) / 255.0) * np.ones((*size, 1), np.float32)
     line = np.clip(0.86 + 0.14 * field.dense, 0.72, 1.0)  # the line between two layers is dark
     light *= (_relief(height, field.cover) * line)[..., None]
     _grains(light, scene.heaps, loads)
     relief = _relief(height, field.cover)[..., None]
-    for colour, share in ((STRING, string), (scene.seal, sealed)):
+    for colour, share in ((STRING, string), (scene.seal, shut)):
         cover = np.clip(3.0 * share - 0.6, 0.0, 1.0).astype(np.float32)
         draw.lay(light, draw.decode(np.array(colour) / 255.0) * relief, cover)
     _shadow(canvas, field.cover)
@@ -206,9 +211,8 @@ def _grains(light: Canvas, heaps: Sequence[Heap], loads: Sequence[Canvas]) -> No
     """Sprinkle powder: the more there is, the more pixels show it; grain by grain."""
     rng = np.random.Generator(np.random.Philox(key=7))
     for heap, load in zip(heaps, loads, strict=True):
-        hidden = _MOST * (1.0 - np.exp(-load / _FULL))
         chance = rng.random(light.shape[:2], dtype=np.float32)
-        cover = np.where(chance < hidden, 0.92, 0.0).astype(np.float32)
+        cover = np.where(chance < _MOST * hidden(load), 0.92, 0.0).astype(np.float32)
         draw.lay(light, draw.decode(np.array(heap.colour)), cover)
 
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from typing import TYPE_CHECKING
 
-from PIL import Image, ImageDraw, PngImagePlugin
+from PIL import Image, ImageDraw
 
 from meltwick.picture import draw
 from meltwick.picture.hands import resized
@@ -65,8 +64,7 @@ class _Grid:
 
     def low(self, count: int) -> int:
         """Lower edge of so many tiles."""
-        rows = math.ceil(count / self.columns)
-        return _TITLE + rows * (self.tall + _BAR + _WORDS + _GAP)
+        return self.corner(self.columns * math.ceil(count / self.columns))[1]
 
 
 def columns_for(count: int, broad: bool) -> int:
@@ -149,13 +147,3 @@ def _bar(sheet: Image.Image, box: tuple[int, int, int, int], tile: Tile) -> None
         pen.line((ends[0], middle, ends[1], middle), fill=INK, width=2)
         for end in ends:
             pen.line((end, middle - 4, end, middle + 4), fill=INK, width=2)
-
-
-def as_file(picture: Image.Image, title: str, version: str) -> bytes:
-    """Save a sheet as a PNG file that says what made it."""
-    notes = PngImagePlugin.PngInfo()
-    notes.add_text("Software", f"meltwick {version}")
-    notes.add_itxt("Title", title)
-    stream = BytesIO()
-    picture.save(stream, "PNG", pnginfo=notes, dpi=(DPI, DPI), compress_level=4)
-    return stream.getvalue()

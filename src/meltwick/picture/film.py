@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from meltwick.picture import draw, shading
-from meltwick.picture.preview import INK, bare_paper
+from meltwick.picture.preview import BETWEEN, INK, bare_paper
 from meltwick.picture.turning import cloth_across
 
 if TYPE_CHECKING:
@@ -175,7 +175,7 @@ class Reel:
     def _heading(self, moment: Moment) -> str:
         if self._rounds == 1:
             return self._title
-        return f"{self._title}   ·   round {moment.round} of {self._rounds}"
+        return BETWEEN.join((self._title, f"round {moment.round} of {self._rounds}"))
 
     @property
     def size(self) -> tuple[int, int]:

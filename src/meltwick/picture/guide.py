@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from typing import TYPE_CHECKING
 
 import numpy as np
-from PIL import Image, ImageDraw, PngImagePlugin
+from PIL import Image, ImageDraw
 
 from meltwick.picture import draw
-from meltwick.picture.bundle_view import STRING, Scene, extent, paint_bundle
+from meltwick.picture.bundle_view import STRING, Scene, extent, hidden, paint_bundle, sealed
 from meltwick.picture.preview import (
     DPI,
     INK,
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
 _TITLE = 92  # [px]
 _STEP = 30  # [px] from line to line of words
 _KEY = 44  # [px] from row to row of the key
-_FULL = 0.25  # [kg/m2] of powder at which its tint is two thirds of the deepest; chosen
 _TINT = 0.62  # deepest tint, so that creases show through; chosen
 _FAINT = (158, 146, 132)  # of small words
 
@@ -206,13 +204,12 @@ def _tinted(result: Result, scene: Scene) -> Floats:
         (heap.mass[:, None] * np.array(heap.colour) for heap in scene.heaps), np.zeros_like(srgb)
     )
     mixed = mixed / np.maximum(load * area, 1e-30)[:, None]
-    tint = (_TINT * (1.0 - np.exp(-load / _FULL)))[:, None]
+    tint = (_TINT * hidden(load))[:, None]
     srgb += tint * (mixed - srgb)
     bundle = scene.bundle
     tied = np.clip(2.0 * bundle.covered - 0.5, 0.0, 1.0)
     tied = np.where(bundle.exposed > 0.02, tied, bundle.covered >= 1.0)[:, None]
-    sealed = ((bundle.covered >= 1.0) & (bundle.exposed <= 0.0))[:, None]
-    mark = np.where(sealed, np.array(scene.seal), np.array(STRING)) / 255.0
+    mark = np.where(sealed(bundle)[:, None], np.array(scene.seal), np.array(STRING)) / 255.0
     return np.asarray(srgb + 0.85 * tied * (mark - srgb))
 
 
@@ -332,14 +329,3 @@ def _draw_key(pen: ImageDraw.ImageDraw, key: _Key, left: int, middle: int) -> No
         for start in range(0, 46, 14):
             pen.line((left + start, middle, left + start + 8, middle), fill=INK, width=2)
     pen.text((left + 56, middle), key.text, fill=INK, font=draw.type_face(18), anchor="lm")
-
-
-def as_file(picture: Image.Image, title: str, digest: str, version: str) -> bytes:
-    """Save a guide as a PNG file with the plan's digest and the version inside."""
-    notes = PngImagePlugin.PngInfo()
-    notes.add_text("Software", f"meltwick {version}")
-    notes.add_itxt("Title", title)
-    notes.add_text("meltwick-digest", digest)
-    stream = BytesIO()
-    picture.save(stream, "PNG", pnginfo=notes, dpi=(DPI, DPI), compress_level=4)
-    return stream.getvalue()

@@ -10,6 +10,7 @@ import numpy as np
 from PIL import Image
 
 from meltwick.picture.preview import (
+    BETWEEN,
     LONG_SIDE,
     MARGIN,
     TOP,
@@ -161,7 +162,7 @@ def _label(result: Result, word: str, hands: int) -> tuple[str, str]:
     from meltwick.shares import dyed_to_white
 
     said = f"{dyed_to_white(result.white_share)} dyed to {result.cloth.fabric.ground_name}"
-    return f"{word} of {hands}", f"{said}   ·   seed {result.seed}"
+    return f"{word} of {hands}", BETWEEN.join((said, f"seed {result.seed}"))
 
 
 def hands_png(

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, PngImagePlugin
+from PIL import Image
+from PIL.PngImagePlugin import iTXt
 
-from meltwick.colour import colours, ground_lab, swatch
-from meltwick.colour.standard import to_srgb
+from meltwick.colour import colours, ground_lab, ground_srgb, swatch
 from meltwick.picture import draw, shading
-from meltwick.picture.preview import DPI, INK, LONG_SIDE, PAPER
+from meltwick.picture.preview import BETWEEN, DPI, INK, LONG_SIDE, PAPER, as_file
 
 if TYPE_CHECKING:
     from meltwick.picture.draw import Canvas
@@ -77,7 +76,7 @@ def chips(dyes: Sequence[Dye], fabric: Fabric) -> tuple[Chip, ...]:
             amount = np.array([[share * DEPTHS[MEDIUM][1] / 100.0 for _, share in dye.parts]])
             lightness = float(colours([part for part, _ in dye.parts], amount, fabric)[0, 0])
         else:
-            shades, lightness = (_undyed(fabric),) * len(DEPTHS), float(bare[0])
+            shades, lightness = (ground_srgb(fabric),) * len(DEPTHS), float(bare[0])
         found.append(Chip(dye, shades, lightness))
     return tuple(sorted(found, key=lambda chip: (-chip.lightness, chip.dye.dark, chip.dye.name)))
 
@@ -88,11 +87,6 @@ def splitting(dye: Dye) -> str:
         return "splitting unknown"
     count = len(dye.parts)
     return "one dye, does not split" if count == 1 else f"mixture of {count}, splits"
-
-
-def _undyed(fabric: Fabric) -> Colour:
-    red, green, blue = to_srgb(ground_lab(fabric)[None])[0].tolist()
-    return red, green, blue
 
 
 # ------------------------------------------------------------------------------- one row
@@ -207,7 +201,7 @@ def caption(plan: str, fabric: Fabric) -> str:
         if takes_dye(fabric)
         else "takes no reactive dye"
     )
-    return f"{plan}   ·   {fabric.name}{ground}   ·   {said}"
+    return BETWEEN.join((plan, f"{fabric.name}{ground}", said))
 
 
 def _foot(plan: str, fabric: Fabric) -> Canvas:
@@ -215,7 +209,7 @@ def _foot(plan: str, fabric: Fabric) -> Canvas:
     canvas = _blank(_FOOT)
     base = _FOOT - 40
     box = (_MARGIN, base - 30, _MARGIN + 60, base + 12)
-    _cut(canvas, [box], [_undyed(fabric)])
+    _cut(canvas, [box], [ground_srgb(fabric)])
     _write(canvas, (box[2] + 14, base), "undyed", 18)
     taken = box[2] + 14 + draw.type_face(18).getlength("undyed") + 40
     text = draw.fit_text(caption(plan, fabric), 20, LONG_SIDE - _MARGIN - taken)
@@ -256,11 +250,5 @@ def draw_palette(shown: Sequence[Chip], fabric: Fabric, plan: str) -> Image.Imag
 def palette_png(shown: Sequence[Chip], fabric: Fabric, *, plan: str, version: str) -> bytes:
     """Draw the palette as a PNG file with the plan's name and the version inside."""
     picture = draw_palette(shown, fabric, plan)
-    notes = PngImagePlugin.PngInfo()
-    notes.add_text("Software", f"meltwick {version}")
-    notes.add_itxt("Title", plan)
-    notes.add_itxt("meltwick-plan", plan)
-    notes.add_text("meltwick-version", version)
-    stream = BytesIO()
-    picture.save(stream, "PNG", pnginfo=notes, dpi=(DPI, DPI), compress_level=4)
-    return stream.getvalue()
+    said = {"meltwick-plan": iTXt(plan), "meltwick-version": version}
+    return as_file(picture, plan, version, said)

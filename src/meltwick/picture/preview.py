@@ -24,7 +24,7 @@ DPI = 150
 PAPER = (244, 239, 230)  # sRGB of the ground, warm and plain
 INK = (74, 66, 58)  # sRGB of the caption
 LABEL = (250, 248, 243)  # sRGB of the sewn-in label
-_BETWEEN = "   ·   "  # between the parts of a caption
+BETWEEN = "   ·   "  # between the parts of a caption
 
 MARGIN, _GAP, TOP, _FOOT = 64, 72, 60, 132  # [px]
 
@@ -174,7 +174,7 @@ def caption(result: Result) -> str:
     ratio = dyed_to_white(result.white_share)
     detail = f"detail {result.detail_pitch * 1e3:g} mm"
     said = f"{ratio} dyed to {result.cloth.fabric.ground_name}"
-    return _BETWEEN.join((result.plan, said, f"seed {result.seed}", detail))
+    return BETWEEN.join((result.plan, said, f"seed {result.seed}", detail))
 
 
 def write_foot(canvas: Canvas, scale: float, caption: str, unit: Unit) -> None:
@@ -192,7 +192,7 @@ def write_foot(canvas: Canvas, scale: float, caption: str, unit: Unit) -> None:
     room = width - MARGIN - taken
     lines = [caption]
     if draw.type_face(20).getlength(caption) > room:  # a narrow picture: the name on its own
-        lines = caption.split(_BETWEEN, 1)
+        lines = caption.split(BETWEEN, 1)
     for above, line in enumerate(reversed(lines)):
         text = draw.fit_text(line, 20, room)
         spot = (width - MARGIN, base - 28 * above)
@@ -279,13 +279,22 @@ def as_png(
     picture: Image.Image, result: Result, version: str, more: Mapping[str, str] | None = None
 ) -> bytes:
     """Save a picture of a result with its digest, seed, version and white share inside."""
+    said = {
+        "meltwick-digest": result.digest,
+        "meltwick-seed": str(result.seed),
+        "meltwick-version": version,
+        "meltwick-white-share": f"{result.white_share:.4f}",
+    }
+    return as_file(picture, result.plan, version, {**said, **(more or {})})
+
+
+def as_file(
+    picture: Image.Image, title: str, version: str, more: Mapping[str, str] | None = None
+) -> bytes:
+    """Save any picture as a PNG file that says what it shows and what made it."""
     notes = PngImagePlugin.PngInfo()
     notes.add_text("Software", f"meltwick {version}")
-    notes.add_itxt("Title", result.plan)
-    notes.add_text("meltwick-digest", result.digest)
-    notes.add_text("meltwick-seed", str(result.seed))
-    notes.add_text("meltwick-version", version)
-    notes.add_text("meltwick-white-share", f"{result.white_share:.4f}")
+    notes.add_itxt("Title", title)
     for key, value in (more or {}).items():
         notes.add_text(key, value)
     stream = BytesIO()

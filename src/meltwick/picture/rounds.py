@@ -12,6 +12,7 @@ from PIL import Image
 from meltwick.picture import draw
 from meltwick.picture.hands import put
 from meltwick.picture.preview import (
+    BETWEEN,
     INK,
     LONG_SIDE,
     MARGIN,
@@ -126,7 +127,8 @@ def draw_rounds(result: Result, *, plain: bool = False, unit: Unit = "cm") -> Im
         piece = first if n == 0 else paint_body(replace(result, look=look), plain)
         change = paint_body(replace(result, look=replace(look, srgb=ramp(moved[n]))), True)
         ratio = dyed_to_white(turn.shares["white"])
-        words = (f"after round {n + 1}   ·   {ratio} dyed to {bare}", f"what round {n + 1} changed")
+        after = BETWEEN.join((f"after round {n + 1}", f"{ratio} dyed to {bare}"))
+        words = (after, f"what round {n + 1} changed")
         for left, body, word in zip(grid.lefts, (piece, change), words, strict=True):
             put(sheet, body, (left, grid.tops[n], grid.scale))
             spot = (left + grid.scale * wide / 2.0, grid.tops[n] + grid.scale * tall + 27.0)

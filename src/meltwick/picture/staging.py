@@ -9,8 +9,7 @@ from shapely import unary_union
 
 from meltwick.bundle import build_bundle, fold, middle_of
 from meltwick.cloth import build_cloth
-from meltwick.colour import ground_lab, swatch
-from meltwick.colour.standard import to_srgb
+from meltwick.colour import ground_lab, ground_srgb, swatch
 from meltwick.constants import Constants
 from meltwick.folding import lay_flat, throw
 from meltwick.folding.creases import CreaseLine, crease_lines
@@ -74,7 +73,6 @@ def scene_of(recipe: Recipe, number: int, pitch: float, neatness: float | None =
         incline=spec.incline,
         seal=_seal(spec),
         upright=spec.lies != "flat" and any(isinstance(fold, Accordion) for fold in spec.folds),
-        tub=spec.tub,
     )
 
 
@@ -108,10 +106,9 @@ def _heaps(recipe: Recipe, bundle: Bundle, number: int) -> list[Heap]:
 
 def undyed(recipe: Recipe, cloth: Cloth) -> Result:
     """Return the blank as it was bought, as a result that pictures are drawn from."""
-    bare = ground_lab(cloth.fabric)
-    red, green, blue = to_srgb(bare[None])[0].tolist()
-    srgb = np.tile([red, green, blue], (cloth.size, 1))
-    look = Look(srgb, np.tile(bare, (cloth.size, 1)), np.zeros(cloth.size), (red, green, blue))
+    lab, srgb = ground_lab(cloth.fabric), ground_srgb(cloth.fabric)
+    every = (cloth.size, 1)
+    look = Look(np.tile(srgb, every), np.tile(lab, every), np.zeros(cloth.size), srgb)
     return Result(
         plan=recipe.name,
         digest="",

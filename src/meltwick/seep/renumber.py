@@ -13,8 +13,7 @@ from meltwick.types import Bundle, Cloth, Fabric, FixedDye, Floats, Ints, Seepag
 
 def _fabric(fabric: Fabric, by: Ints) -> Fabric:
     """Renumber what a fabric has of each cell, where several cloths lie in one tray."""
-    names = ("mass_per_area", "thickness", "fibre_density", "dyeable_share")
-    own = {name: getattr(fabric, name) for name in names}
+    own = {name: getattr(fabric, name) for name in Fabric.BY_CELL}
     return replace(fabric, **{k: each[by] for k, each in own.items() if np.ndim(each)})
 
 

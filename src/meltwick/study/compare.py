@@ -10,14 +10,13 @@ from itertools import product
 from statistics import median
 from typing import TYPE_CHECKING
 
+from meltwick.shares import CLASSES
 from meltwick.study.hands import hand_seeds
 from meltwick.study.outcome import Outcome, Task
 
 if TYPE_CHECKING:
     from meltwick.plan import Plan
     from meltwick.plan.varying import Axis
-
-CLASSES = ("white", "pale", "mid", "deep")
 
 
 @dataclass(frozen=True)

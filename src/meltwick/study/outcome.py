@@ -165,13 +165,11 @@ def seen(result: Result, dyes: tuple[Dye, ...]) -> dict[str, float]:
 
 def as_result(outcome: Outcome, cloth: Cloth) -> Result:
     """Return a result that pictures can be drawn from: its colours and shares, not its dye."""
-    from meltwick.colour import ground_lab
-    from meltwick.colour.standard import to_srgb
+    from meltwick.colour import ground_srgb
     from meltwick.types import FixedDye, Look, Result
 
-    red, green, blue = to_srgb(ground_lab(cloth.fabric)[None])[0].tolist()
-    none = np.zeros((cloth.size, 0))
-    look = Look(outcome.srgb / _FULL, np.zeros((0, 3)), np.zeros(0), (red, green, blue))
+    none, bare = np.zeros((cloth.size, 0)), ground_srgb(cloth.fabric)
+    look = Look(outcome.srgb / _FULL, np.zeros((0, 3)), np.zeros(0), bare)
     return Result(
         plan=outcome.plan,
         digest=outcome.digest,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
 
 # --------------------------------------------------------------------------- materials
 
@@ -24,6 +24,9 @@ class Fabric:
     ground: tuple[float, ...] = ()  # reflectance 400..700 nm by 10 nm; empty: bleached white
     ground_name: str = "white"
     ground_colour: str = ""  # sRGB as #rrggbb, where no reflectance is known
+
+    BY_CELL: ClassVar = ("mass_per_area", "thickness", "fibre_density", "dyeable_share")
+    """What holds every cell's own number, (N,), where several cloths lie in one tray."""
 
     @property
     def solid(self) -> float:
