@@ -194,6 +194,7 @@ def _share(outcome: Outcome, wish: _Wish) -> float:
 
 def told(found: Aimed, wish: _Wish, label: str, axes: Sequence[Axis]) -> list[str]:
     """Say what was found, how sure it is, and what else comes close."""
+    from meltwick.cli.words import number_word
 
     def hands(number: int) -> str:
         shares = [round(100 * share) for share in found.tried[number]]
@@ -201,9 +202,10 @@ def told(found: Aimed, wish: _Wish, label: str, axes: Sequence[Axis]) -> list[st
             return f"{shares[0]} %"
         return f"{min(shares)} to {max(shares)} %, {100 * found.middle(number):.0f} % in the middle"
 
+    count = len(found.tried[found.best])
     lines = [
-        f"{label}: {len(found.tried[found.best])} hands gave {hands(found.best)} {wish.what}; you "
-        f"wished {100 * wish.share:.0f} %."
+        f"{label}: {number_word(count)} hand{'' if count == 1 else 's'} gave {hands(found.best)} "
+        f"{wish.what}; you wished {100 * wish.share:.0f} %."
     ]
     near = [f"{axes[0].values[n]} ({hands(n)})" for n in found.others()]
     if near:
