@@ -167,12 +167,3 @@ def test_powder_over_the_ice_is_laid_after_it(usual):
     under = describe(usual)
     ice = next(i for i, step in enumerate(under) if "of ice" in step)
     assert next(i for i, step in enumerate(under) if "coral" in step) < ice
-
-
-def test_spoons_are_told_in_quarters():
-    from meltwick.advice.laying import _spoons
-
-    assert _spoons(0.05) == "a pinch"
-    assert _spoons(0.5) == "1/2 level teaspoon"
-    assert _spoons(1.0) == "1 level teaspoon"
-    assert _spoons(2.27) == "2-1/4 level teaspoons"

@@ -294,7 +294,7 @@ def show_inches(metres: float) -> str:
 
 def show_mass(kilograms: float) -> str:
     """Return a mass [kg] in mg, g or kg: ``"3 g"``."""
-    if kilograms < 0.9995e-3:
+    if kilograms < 0.0995e-3:
         return f"{_plain(kilograms * 1e6)} mg"
     return f"{_plain(kilograms * 1e3)} g" if kilograms < 0.9995 else f"{_plain(kilograms)} kg"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 from math import degrees, pi, sqrt
 
 from meltwick.advice.hands import standing
@@ -23,6 +24,9 @@ _ON = {
     "all round": " on all its sides",
 }
 
+TURNING = "When that ice is gone"
+"""How the step begins at which the bundle is turned over."""
+
 
 def lay(recipe: Recipe, turn: Round, garment: Garment) -> Iterator[str]:
     """Say how the bundle is put to rest, and what is laid on it in which order."""
@@ -42,7 +46,7 @@ def lay(recipe: Recipe, turn: Round, garment: Garment) -> Iterator[str]:
         )
     yield from _laid(recipe, turn, False)
     if any(load.turned for load in turn.ice):
-        yield "When that ice is gone, turn the bundle over."
+        yield f"{TURNING}, turn the bundle over."
         yield from _laid(recipe, turn, True)
 
 
@@ -83,7 +87,7 @@ def _heap(load: Ice, first: float) -> str:
 
 
 def _sift(powder: Powder, spoon: dict[str, float]) -> str:
-    level = _spoons(powder.mass / spoon.get(powder.dye, 2.5e-3))
+    level = level_spoons(powder.mass / spoon.get(powder.dye, 2.5e-3))
     return (
         f"Sift {show_mass(powder.mass)} of {powder.dye} (about {level})"
         f"{_ON[powder.side]} {_where(powder)}."
@@ -117,10 +121,11 @@ def _zone(zone: tuple[float, float]) -> str:
     return f"at {place} ({round(100 * low)} to {round(100 * high)} % of the way up)"
 
 
-def _spoons(count: float) -> str:
-    whole, quarters = divmod(round(4 * count), 4)
-    part = ("", "1/4", "1/2", "3/4")[quarters]
-    if not whole and not part:
+def level_spoons(count: float) -> str:
+    """Write level teaspoons to the nearest quarter; less than half of one to the nearest eighth."""
+    parts = 4 if count >= 0.5 else 8
+    whole, rest = divmod(Fraction(round(count * parts), parts), 1)
+    if not whole and not rest:
         return "a pinch"
-    number = "-".join(word for word in (str(whole or ""), part) if word)
-    return f"{number} level teaspoon{'s' if whole + (quarters > 0) > 1 else ''}"
+    number = "-".join(str(each) for each in (whole, rest) if each)
+    return f"{number} level teaspoon{'s' if whole + rest > 1 else ''}"

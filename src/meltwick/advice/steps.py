@@ -15,7 +15,9 @@ def describe(recipe: Recipe) -> list[str]:
     """Say what a maker following the plan will do, one step a line."""
     garment = weigh(recipe)
     blank, fabric = recipe.blank, recipe.fabric
-    steps = [f"Take {_piece(blank)} of {_cloth(fabric)}: about {show_mass(garment.mass)} dry."]
+    steps = [
+        f"Take {piece_words(blank)} of {cloth_words(fabric)}: about {show_mass(garment.mass)} dry."
+    ]
     for number, turn in enumerate(recipe.rounds, start=1):
         lines = list(_wet(recipe, turn))
         lines += fold_and_tie(turn, garment)
@@ -26,7 +28,7 @@ def describe(recipe: Recipe) -> list[str]:
     return steps
 
 
-def _piece(blank: Blank) -> str:
+def piece_words(blank: Blank) -> str:
     """Name what is dyed as one says it."""
     if blank.shapes:
         layers = "two layers" if len(blank.shapes) == 2 else "one layer"
@@ -37,7 +39,7 @@ def _piece(blank: Blank) -> str:
     return name if blank.cut == "leggings" else f"a {name}"
 
 
-def _cloth(fabric: Fabric) -> str:
+def cloth_words(fabric: Fabric) -> str:
     """Name the cloth and, where it is not white, its ground."""
     named = fabric.ground_name not in ("white", "undyed")
     word = fabric.ground_name if named else fabric.ground_colour

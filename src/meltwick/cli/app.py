@@ -14,6 +14,7 @@ from meltwick.cli.guide import guide
 from meltwick.cli.palette import palette
 from meltwick.cli.plans import check, new
 from meltwick.cli.preview import preview
+from meltwick.cli.sheet import sheet
 
 
 def _show_version(wanted: bool) -> None:
@@ -49,6 +50,7 @@ def build() -> Any:
     app.command("aim", short_help="Find the setting that keeps as much white as you wish.")(aim)
     app.command("film", short_help="Film the colour as it spreads through the hours.")(film)
     app.command("guide", short_help="Draw where a plan folds, ties and lays.")(guide)
+    app.command("sheet", short_help="Write the work sheet: gather, steps, times, cautions.")(sheet)
     app.command("palette", short_help="Show the dyes in stock on the plan's cloth.")(palette)
     app.command("cache", short_help="Say what is kept of earlier studies, or clear it.")(cache)
     return typer.main.get_command(app)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -51,7 +52,7 @@ def guide(
     content: dict[str, bytes] = {}
     with by_key(recipe):
         for number, (flat, bundle) in zip(numbers, names, strict=True):
-            content[flat], content[bundle] = _drawn(recipe, number, pitch, unit)
+            content[flat], content[bundle] = drawn(recipe, number, pitch, unit)
     write_together(folder, content)
     for flat, bundle in names:
         typer.echo(f"Where it is folded: {folder / flat}; how it lies: {folder / bundle}.")
@@ -74,8 +75,13 @@ def _numbers(text: str | None, count: int) -> list[int]:
     return [int(text)]
 
 
-def _drawn(recipe: Recipe, number: int, pitch: float, unit: Unit) -> tuple[bytes, bytes]:
-    """Draw a round: the flat piece as a tidy hand folds it, the bundle as this one does."""
+def drawn(
+    recipe: Recipe, number: int, pitch: float, unit: Unit, *, steps: bool = True
+) -> tuple[bytes, bytes]:
+    """Draw a round: the flat piece as a tidy hand folds it, the bundle as this one does.
+
+    Without ``steps`` the pictures keep their title and key only.
+    """
     from meltwick import __version__
     from meltwick.constants import Constants
     from meltwick.picture.guide import draw_bundle, draw_flat
@@ -86,6 +92,8 @@ def _drawn(recipe: Recipe, number: int, pitch: float, unit: Unit) -> tuple[bytes
     tidy = scene_of(recipe, number, pitch, neatness=0.0)
     scene = scene_of(recipe, number, pitch)
     folding, laying = words_of(recipe, number)
+    if not steps:
+        folding, laying = replace(folding, lines=()), replace(laying, lines=())
     lines, pinches = creases_of(recipe, number, tidy.cloth), pinches_of(recipe, number, tidy.cloth)
     flat = draw_flat(undyed(recipe, tidy.cloth), tidy, lines, folding, pinches)
     bundle = draw_bundle(scene, laying, unit)

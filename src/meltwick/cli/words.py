@@ -108,8 +108,8 @@ def beside_lines(result: Result) -> list[str]:
     return lines
 
 
-def doubt_sentence(result: Result, spread: Spread | None = None) -> str:
-    """Say how far the hands and the model itself may be off."""
+def doubt_sentence(result: Result, spread: Spread | None = None, hint: bool = True) -> str:
+    """Say how far the hands and the model itself may be off, with a hint how to see more hands."""
     from meltwick.study import model_doubt, widened
 
     points = percent(model_doubt(result.fold))
@@ -118,10 +118,11 @@ def doubt_sentence(result: Result, spread: Spread | None = None) -> str:
     ground = result.cloth.fabric.ground_name
     kept = "white" if ground == "white" else f"left {ground}"
     if spread is None:
+        more = "; --hands 5 shows how far others differ" if hint else ""
         least_most = percents(*widened(result.white_share, result.white_share, result.fold))
         return (
             f"No two hands fold alike, and this is {model}, so say {least_most} {kept} for "
-            "this hand; --hands 5 shows how far others differ."
+            f"this hand{more}."
         )
     between = percents(*widened(spread.low, spread.high, result.fold))
     return f"This is {model}, so say {between} {kept}."

@@ -232,6 +232,18 @@ def fit_text(text: str, size: int, room: float) -> str:
     return "…"
 
 
+def wrap_text(text: str, size: int, room: float) -> list[str]:
+    """Break a text into lines no wider than ``room`` [px]; a word too long for it is shortened."""
+    face, lines = type_face(size), [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and face.getlength(longer) > room:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return [fit_text(line, size, room) for line in lines]
+
+
 def text_mask(
     size: tuple[int, int], at: tuple[float, float], text: str, px: int, anchor: str
 ) -> Canvas:

@@ -281,17 +281,10 @@ def _placed(keys: Sequence[_Key]) -> list[tuple[int, int]]:
 
 def _wrapped(lines: Sequence[str]) -> list[str]:
     """Give each step its number, and break it where the sheet ends."""
-    face, room, out = draw.type_face(18), LONG_SIDE - 2 * MARGIN - 40, []
+    out, room = [], LONG_SIDE - 2 * MARGIN - 40
     for number, line in enumerate(lines, 1):
-        said, first = "", True
-        for word in line.split():
-            longer = f"{said} {word}".strip()
-            if said and face.getlength(longer) > room:
-                out.append(f"{number}.\t{said}" if first else f"\t{said}")
-                said, first = word, False
-            else:
-                said = longer
-        out.append(f"{number}.\t{said}" if first else f"\t{said}")
+        first, *rest = draw.wrap_text(line, 18, room)
+        out += [f"{number}.\t{first}", *(f"\t{said}" for said in rest)]
     return out
 
 
