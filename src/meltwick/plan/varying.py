@@ -25,7 +25,7 @@ MOST = 60  # values of one key
 USUAL = 5  # values of a range that says no number
 LONGEST = 2000  # characters of what is varied
 
-_EITHER = {
+EITHER = {
     "diameter": ("pole",),
     "pole": ("diameter",),
     "spots": ("every",),
@@ -266,7 +266,7 @@ def _put(document: Any, key: str, value: Any, where: str) -> None:
         table = _step(table, part, following, f"{where}: {'.'.join(way[: n + 1])}")
     if last.isdigit() or not hasattr(table, "remove"):
         raise PlanError(f"{where}: {key} is not a key that can be set")
-    for other in _EITHER.get(last, ()):
+    for other in EITHER.get(last, ()):
         if other in table:
             table.remove(other)
     table[last] = value

@@ -132,12 +132,13 @@ def surely_whiter(one: Group, other: Group) -> bool:
     return all(a.white > b.white for a, b in pairs)
 
 
-def as_csv(groups: Sequence[Group]) -> str:
+def as_csv(groups: Sequence[Group], keys: Sequence[str] = ()) -> str:
     """Write a table that a spreadsheet opens: a row for each setting, shares in per cent.
 
-    A key or a dye that a setting lacks is an empty cell.
+    A key or a dye that a setting lacks is an empty cell. ``keys`` names the columns of the values,
+    if they are not those of the first setting.
     """
-    keys = list(dict.fromkeys(key for group in groups for key in group.setting.values)) or ["plan"]
+    keys = keys or list(groups[0].setting.values) or ["plan"]
     dyes = list(dict.fromkeys(name for group in groups for name in group.outcomes[0].seen))
     numbered = any(group.setting.number for group in groups)
     head = [
