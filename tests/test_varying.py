@@ -11,11 +11,10 @@ from hypothesis import strategies as st
 
 from meltwick.errors import PlanError
 from meltwick.plan import plan_from_text, resolve
+from meltwick.plan.naming import find_key, keys
 from meltwick.plan.reader import built_in, template
 from meltwick.plan.varying import (
     MOST,
-    find_key,
-    keys,
     read_axis,
     read_span,
     split_values,

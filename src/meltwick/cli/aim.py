@@ -155,7 +155,7 @@ def _search(varied: Varied, wish: _Wish, hands: int, pitch: float) -> tuple[Aime
 def _attempt(
     varied: Varied, fixed: dict[str, str], wish: _Wish, hands: int, pitch: float
 ) -> Callable[[Sequence[int]], dict[int, list[float]]]:
-    from meltwick.cli.compare import run_settings
+    from meltwick.cli.runs import run_settings
     from meltwick.plan import plan_from_text
     from meltwick.plan.varying import with_values
     from meltwick.study.compare import Setting

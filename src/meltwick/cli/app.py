@@ -9,6 +9,7 @@ import typer
 from meltwick.cli.aim import aim
 from meltwick.cli.cache import cache
 from meltwick.cli.compare import compare
+from meltwick.cli.explore import explore
 from meltwick.cli.film import film
 from meltwick.cli.guide import guide
 from meltwick.cli.palette import palette
@@ -48,6 +49,7 @@ def build() -> Any:
     app.command("check", short_help="Say a plan step by step, with warnings.")(check)
     app.command("compare", short_help="Make settings by the same hands, side by side.")(compare)
     app.command("aim", short_help="Find the setting that keeps as much white as you wish.")(aim)
+    app.command("explore", short_help="Spread plans over what may change, on one sheet.")(explore)
     app.command("film", short_help="Film the colour as it spreads through the hours.")(film)
     app.command("guide", short_help="Draw where a plan folds, ties and lays.")(guide)
     app.command("sheet", short_help="Write the work sheet: gather, steps, times, cautions.")(sheet)

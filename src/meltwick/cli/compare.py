@@ -9,18 +9,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from meltwick.cli.options import Debug, Detail, Folder, Hands, Show
-from meltwick.cli.words import CLASSES, percent, percents
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
-    from meltwick.picture.contact import Tile
     from meltwick.picture.plot import Plot
     from meltwick.plan.varying import Axis
     from meltwick.study.compare import Group, Setting
-    from meltwick.study.outcome import Task
 
 _FILES = ("compare.png", "compare.csv")
-MOST_RUNS = 2000
 
 
 def compare(
@@ -51,15 +47,12 @@ def compare(
     from meltwick import __version__
     from meltwick.cli.machine import show_picture
     from meltwick.cli.preview import read_detail, read_folder, read_hands
+    from meltwick.cli.runs import check_runs, forecast, run_settings, tiles_of, told
     from meltwick.cli.writing import check_folder, write_together
 
     pitch, count = read_detail(detail), read_hands(hands)
     settings, axes, name = _settings(plans or [], vary or [])
-    if len(settings) * count > MOST_RUNS:
-        raise PlanError(
-            f"--vary: {len(settings)} settings by {count} hands are {len(settings) * count} runs; "
-            f"at most {MOST_RUNS} may be made at once"
-        )
+    check_runs(len(settings), count)
     folder = read_folder(out) if out is not None else Path(name)
     if dry_run:
         typer.echo(forecast(settings, count, pitch))
@@ -73,7 +66,7 @@ def compare(
 
     title = _title(name, axes, count)
     columns = len(axes[1].values) if len(axes) == 2 else None
-    picture = draw_contact(_tiles(groups), title, columns=columns, plot=_plot(groups, axes))
+    picture = draw_contact(tiles_of(groups), title, columns=columns, plot=_plot(groups, axes))
     content = {_FILES[0]: as_file(picture, title, __version__), _FILES[1]: as_csv(groups).encode()}
     write_together(folder, content)
     where = f"The sheet is {folder / _FILES[0]}, the table is {folder / _FILES[1]}."
@@ -111,111 +104,6 @@ def _settings(plans: list[str], vary: list[str]) -> tuple[list[Setting], Sequenc
     return settings, varied.axes, varied.plan.name
 
 
-def _crew(settings: Sequence[Setting], hands: int, pitch: float) -> tuple[list[Task], int]:
-    """List the runs, refuse those that the memory cannot hold, and count the workers."""
-    from meltwick.cli.machine import require_memory, workers_for
-    from meltwick.plan import resolve
-    from meltwick.stock import load_stock
-    from meltwick.study.compare import tasks_of
-
-    stock, tasks = load_stock(), tasks_of(settings, hands, pitch)
-    recipes = [resolve(setting.plan, stock) for setting in settings]
-    for recipe in recipes:
-        require_memory(recipe, pitch)
-    return tasks, min(workers_for(recipe, pitch, len(tasks)) for recipe in recipes)
-
-
-def run_settings(settings: Sequence[Setting], hands: int, pitch: float) -> list[Group]:
-    """Make every run of some settings that is not kept, with progress on standard error."""
-    from meltwick.cli.failing import say
-    from meltwick.cli.machine import prepare_kernels
-    from meltwick.cli.progress import Tally
-    from meltwick.study.compare import groups_of
-    from meltwick.study.queue import run_all
-    from meltwick.study.store import Store
-
-    tasks, workers = _crew(settings, hands, pitch)
-    store = Store()
-    prepare_kernels()
-    with Tally() as tally:
-        outcomes = run_all(tasks, store=store, workers=workers, tally=tally)
-    if store.damaged:
-        say(f"{store.damaged} kept runs were damaged and have been made again.")
-    return groups_of(settings, hands, outcomes)
-
-
-def forecast(settings: Sequence[Setting], hands: int, pitch: float) -> str:
-    """Say how many runs a study needs and about how long they take."""
-    from meltwick.cli.machine import cells_of
-    from meltwick.plan import resolve
-    from meltwick.stock import load_stock
-    from meltwick.study.outcome import run_key
-    from meltwick.study.queue import expected_seconds, missing
-    from meltwick.study.store import Store
-
-    tasks, workers = _crew(settings, hands, pitch)
-    store, stock = Store(), load_stock()
-    rest = missing(tasks, store)
-    kept = {key: None for task in tasks if (key := run_key(task)) in store}
-    known = [found for key in list(kept)[:9] if (found := store.get(key)) is not None]
-    loads = []
-    for task in rest:
-        recipe = resolve(task.plan, stock)
-        loads.append(cells_of(recipe, task.pitch) * len(recipe.rounds))
-    seconds = expected_seconds(loads, known, workers)
-    there = f", of which {len(kept)} are kept from before" if kept else ""
-    total = len(rest) + len(kept)
-    runs = "1 run" if total == 1 else f"{total} runs"
-    cores = "1 core" if workers == 1 else f"{workers} cores"
-    return f"{runs}{there}; {_about(seconds)} on {cores}."
-
-
-def _about(seconds: float) -> str:
-    if seconds < 1.0:
-        return "no time"
-    if seconds < 90.0:
-        return f"about {5 * round(seconds / 5 + 0.5)} s"
-    if seconds < 5400.0:
-        return f"about {seconds / 60:.0f} min"
-    return f"about {seconds / 3600:.1f} h"
-
-
-# ------------------------------------------------------------------------------- the words
-
-
-def _span(group: Group) -> str:
-    white = group.shares()
-    return percents(min(white), max(white))
-
-
-def told(groups: Sequence[Group]) -> list[str]:
-    """Say which setting keeps the most white and which the least, and the table of all."""
-    from meltwick.study.compare import surely_whiter
-
-    ordered = sorted(groups, key=lambda group: group.median())
-    least, most = ordered[0], ordered[-1]
-    hands = len(most.outcomes)
-    lines = [
-        f"{most.setting.label} keeps the most white, {percent(most.median())} %, "
-        f"{least.setting.label} the least, {percent(least.median())} %."
-    ]
-    if hands > 1:
-        sure = surely_whiter(most, least)
-        lines.append(
-            f"Each of {hands} hands agrees." if sure else "Not every hand agrees: too near to tell."
-        )
-    lines.append(
-        "What differs between settings is surer than how much each keeps; see docs/sensitivity.md."
-    )
-    wide = max(12, *(len(group.setting.label) for group in groups))
-    head = "  ".join(f"{name:>7}" for name in CLASSES)
-    lines += ["", f"{'':<{wide}}  {head}    white by hand"]
-    for group in groups:
-        row = "  ".join(f"{100 * group.median(name):5.0f} %" for name in CLASSES)
-        lines.append(f"{group.setting.label:<{wide}}  {row}    {_span(group)}")
-    return lines
-
-
 def _title(name: str, axes: Sequence[Axis], hands: int) -> str:
     from meltwick.picture.preview import BETWEEN
 
@@ -223,33 +111,6 @@ def _title(name: str, axes: Sequence[Axis], hands: int) -> str:
     what = " and ".join(axis.word for axis in axes) or "plans compared"
     drawn = ", the middle one drawn" if hands > 1 else ""
     return BETWEEN.join((name, what, made + drawn))
-
-
-def _tiles(groups: Sequence[Group]) -> list[Tile]:
-    from meltwick.cloth import build_cloth
-    from meltwick.picture.contact import Tile
-    from meltwick.plan import resolve
-    from meltwick.shares import dyed_to_white
-    from meltwick.stock import load_stock
-    from meltwick.study.outcome import as_result
-
-    stock, tiles = load_stock(), []
-    for group in groups:
-        recipe, piece = resolve(group.setting.plan, stock), group.typical
-        cloth = build_cloth(recipe.blank, recipe.fabric, piece.pitch)
-        white = group.shares()
-        line = f"{dyed_to_white(piece.white)} dyed to {recipe.fabric.ground_name}"
-        tiles.append(
-            Tile(
-                result=as_result(piece, cloth),
-                label=group.setting.label,
-                line=line if len(white) == 1 else f"{line}, {_span(group)}",
-                shares=[piece.share(name) for name in CLASSES],
-                low=min(white),
-                high=max(white),
-            )
-        )
-    return tiles
 
 
 def _plot(groups: Sequence[Group], axes: Sequence[Axis]) -> Plot | None:

@@ -9,7 +9,7 @@ import typer
 
 from meltwick.cli.failing import say
 from meltwick.cli.options import Debug, PlanFile
-from meltwick.cli.writing import write_new
+from meltwick.cli.writing import quoted, write_new
 
 
 def new(
@@ -30,11 +30,7 @@ def new(
     text = template(name, fold)  # refuses a name that could not be a folder's
     path = Path(f"{name}.toml")
     write_new(path, text.encode())
-    typer.echo(f"Wrote {path}. Next: meltwick preview {_quoted(path)}")
-
-
-def _quoted(path: Path) -> str:
-    return f'"{path}"' if " " in str(path) else str(path)
+    typer.echo(f"Wrote {path}. Next: meltwick preview {quoted(path)}")
 
 
 def check(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,7 +27,9 @@ class Varied:
 
 
 def read_varied(
-    path: str | None, vary: Sequence[str], read: Callable[[str, Plan, Stock], Axis]
+    path: str | None,
+    vary: Sequence[str] = (),
+    read: Callable[[str, Plan, Stock], Axis] | None = None,
 ) -> Varied:
     """Read a plan, or the built-in example, and what ``--vary`` says of its keys.
 
@@ -53,7 +56,61 @@ def read_varied(
     where = path or "the built-in example"
     plan, stock = plan_from_text(text, where), load_stock()
     resolve(plan, stock)  # a fault of the plan itself is not the key's
-    axes = [read(each, plan, stock) for each in vary]
+    axes = [read(each, plan, stock) for each in vary] if read else []
     if len({axis.key for axis in axes}) < len(axes):
         raise PlanError(f"--vary: {axes[0].key} is written twice")
     return Varied(text, where, plan, axes)
+
+
+def write_varied(text: str, varied: Varied, ending: str, out: str | None) -> Path:
+    """Write a changed plan as a new file, which is read once more before it is written.
+
+    Parameters
+    ----------
+    text : str
+        The changed plan.
+    varied : Varied
+        What it was made from.
+    ending : str
+        The file is NAME-ENDING.toml if ``out`` names no other.
+    out : str or None
+        As written after --out.
+
+    Raises
+    ------
+    FileError
+        If the file is there already, or lies where the plan's other files do not.
+    PlanError
+        If the file's name cannot name a plan.
+    """
+    from meltwick.cli.writing import write_new
+    from meltwick.errors import FileError
+    from meltwick.plan import plan_from_text, resolve
+    from meltwick.plan.varying import with_values
+    from meltwick.stock import load_stock
+
+    if out is not None and not out.strip():
+        raise PlanError(f"--out: {out!r} cannot name a file; leave --out away for NAME.toml")
+    path = Path(out) if out is not None else Path(f"{varied.plan.name}-{ending}.toml")
+    if path.exists():
+        raise FileError(f"{path} is here already and was left as it is; name another with --out")
+    beside = _named_files(varied.plan)
+    if beside and path.parent.resolve() != Path(varied.plan.beside).parent.resolve():
+        place = Path(varied.plan.beside).parent / path.name
+        raise FileError(
+            f"{varied.where} names {beside[0]}, which lies beside it; write the new plan there "
+            f"too, with --out {place}"
+        )
+    whole = with_values(text, varied.where, {"name": json.dumps(path.stem, ensure_ascii=False)})
+    resolve(plan_from_text(whole, str(path)), load_stock())
+    write_new(path, whole.encode())
+    return path
+
+
+def _named_files(plan: Plan) -> list[str]:
+    """List the files beside a plan that it names."""
+    files = [plan.garment.outline] if plan.garment.outline else []
+    for turn in plan.round:
+        files += [each.plan for each in turn.beside]
+        files += [turn.liquor.plan] if turn.liquor else []
+    return files

@@ -119,6 +119,11 @@ def _swap(folder: Path, files: Mapping[str, Path], olds: Mapping[str, Path]) -> 
         raise
 
 
+def quoted(path: Path) -> str:
+    """Write a path as a word of the command line."""
+    return f'"{path}"' if " " in str(path) else str(path)
+
+
 def write_new(path: Path, content: bytes) -> None:
     """Write a file that is not there yet; leave nothing of it behind on failure.
 

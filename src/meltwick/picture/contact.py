@@ -25,6 +25,7 @@ _MOST_ACROSS = {True: 4, False: 6}
 """Pieces in a row: of broad ones, front and back side by side, and of narrow ones."""
 _LARGEST = 480  # [px] a piece's place is no wider
 _BAR, _WORDS = 14, 62  # [px] height of the bar, and of two lines of words under it
+_LINE = 24  # [px] of each further line of a label
 _PLOT = 400  # [px] height of the plot
 
 TINTS = {
@@ -56,11 +57,12 @@ class _Grid:
     wide: int
     tall: int
     left: int
+    words: int
 
     def corner(self, number: int) -> tuple[int, int]:
         row, column = divmod(number, self.columns)
         x = self.left + column * (self.wide + _GAP)
-        return x, _TITLE + row * (self.tall + _BAR + _WORDS + _GAP)
+        return x, _TITLE + row * (self.tall + _BAR + self.words + _GAP)
 
     def low(self, count: int) -> int:
         """Lower edge of so many tiles."""
@@ -74,7 +76,12 @@ def columns_for(count: int, broad: bool) -> int:
 
 
 def draw_contact(
-    tiles: Sequence[Tile], title: str, *, columns: int | None = None, plot: Plot | None = None
+    tiles: Sequence[Tile],
+    title: str,
+    *,
+    columns: int | None = None,
+    plot: Plot | None = None,
+    lines: int = 1,
 ) -> Image.Image:
     """Draw pieces in rows, each with its label, its bar of shares, and a plot below all.
 
@@ -88,6 +95,8 @@ def draw_contact(
         Pieces in a row; by default as many as keep the rows even.
     plot : Plot, optional
         Drawn below the pieces.
+    lines : int
+        Lines that a label may take; what is still too long is shortened.
 
     Returns
     -------
@@ -100,7 +109,10 @@ def draw_contact(
     wide = min(_LARGEST, (_WIDE - 2 * MARGIN - (across - 1) * _GAP) // across)
     painted = [_piece(body, wide) for body in bodies]
     left = (_WIDE - across * wide - (across - 1) * _GAP) // 2
-    grid = _Grid(across, wide, max(piece.height for piece in painted), left)
+    room = wide + _GAP - 8
+    labels = [_wrapped(tile.label, 20, room, lines) for tile in tiles]
+    words = _WORDS + _LINE * (max(map(len, labels)) - 1)
+    grid = _Grid(across, wide, max(piece.height for piece in painted), left, words)
     low = grid.low(len(tiles))
     sheet = Image.new("RGB", (_WIDE, low + (_PLOT if plot else 0) + _FOOT), PAPER)
     pen = ImageDraw.Draw(sheet)
@@ -110,8 +122,10 @@ def draw_contact(
         sheet.paste(piece, (x + (wide - piece.width) // 2, y + (grid.tall - piece.height) // 2))
         _bar(sheet, (x, y + grid.tall + 4, x + wide, y + grid.tall + 4 + _BAR), tile)
         base = y + grid.tall + _BAR + 32
-        _write(pen, (x + wide // 2, base), tile.label, 20, "ms", wide + _GAP - 8)
-        _write(pen, (x + wide // 2, base + 25), tile.line, 16, "ms", wide + _GAP - 8)
+        for line in labels[number]:
+            _write(pen, (x + wide // 2, base), line, 20, "ms", room)
+            base += _LINE
+        _write(pen, (x + wide // 2, base + 1), tile.line, 16, "ms", room)
     if plot:
         box = (MARGIN + 60, low + 10, _WIDE - MARGIN, low + _PLOT - 70)
         sheet = draw_plot(sheet, box, plot)
@@ -123,6 +137,19 @@ def _piece(pieces: Canvas, wide: int) -> Image.Image:
     """Make a painted piece, with the paper about it, so wide."""
     size = (wide, max(1, round(wide * pieces.shape[0] / pieces.shape[1])))
     return as_picture(resized(pieces, size))
+
+
+def _wrapped(text: str, px: int, room: float, most: int) -> list[str]:
+    """Break a text behind its commas, into so many lines at most."""
+    face, lines = draw.type_face(px), [""]
+    for part in text.split(", "):
+        longer = f"{lines[-1]}, {part}" if lines[-1] else part
+        if len(lines) < most and lines[-1] and face.getlength(f"{longer},") > room:
+            lines[-1] += ","
+            lines.append(part)
+        else:
+            lines[-1] = longer
+    return lines
 
 
 def _write(

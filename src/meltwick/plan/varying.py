@@ -1,4 +1,4 @@
-"""A plan with some keys changed: their dotted names, their values, and the changed file.
+"""A plan with some keys changed: their values, and the changed file.
 
 The file is changed as text, so that its notes and its order stay, and read again as any plan.
 """
@@ -8,17 +8,16 @@ from __future__ import annotations
 import math
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Any
 
 import tomlkit
-from pydantic import BaseModel
 from tomlkit.exceptions import TOMLKitError
 
 from meltwick.errors import PlanError
 from meltwick.plan.models import Plan
+from meltwick.plan.naming import find_key, value_of
 from meltwick.stock.reading import one_line
 from meltwick.units import shown
 
@@ -26,7 +25,7 @@ MOST = 60  # values of one key
 USUAL = 5  # values of a range that says no number
 LONGEST = 2000  # characters of what is varied
 
-_EITHER = {
+EITHER = {
     "diameter": ("pole",),
     "pole": ("diameter",),
     "spots": ("every",),
@@ -67,97 +66,6 @@ class Span:
     def value(self, number: float) -> str:
         """Write a number as the plan would: 25 mm."""
         return f"{number:.10g} {self.unit}".strip()
-
-
-# ------------------------------------------------------------------------------- keys
-
-
-def _walk(table: BaseModel, path: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
-    for name in type(table).model_fields:
-        value = getattr(table, name)
-        here = (*path, name)
-        if isinstance(value, BaseModel):
-            yield here
-            yield from _walk(value, here)
-        elif isinstance(value, tuple) and value and isinstance(value[0], BaseModel):
-            yield here
-            for number, each in enumerate(value, 1):
-                yield from _walk(each, (*here, str(number)))
-        else:
-            yield here
-
-
-def keys(plan: Plan) -> list[str]:
-    """List the dotted names of all keys that a plan has, written or left out."""
-    return [".".join(path) for path in _walk(plan, ()) if path[0] not in ("name", "notes")]
-
-
-def find_key(text: str, plan: Plan) -> str:
-    """Return the whole dotted name of a key, of which a part may be left out.
-
-    Parameters
-    ----------
-    text : str
-        ``round.1.tie.spacing``, or as much of it as leaves no doubt: ``tie.spacing``, ``spacing``.
-
-    Raises
-    ------
-    PlanError
-        If the plan has no such key, or several: one line that names the nearest, or them.
-    """
-    known = keys(plan)
-    asked = ".".join(part.strip() for part in text.strip().casefold().split("."))
-    if asked in known:
-        return asked
-    wanted = asked.split(".")
-    found = [key for key in known if _ends(key.split("."), wanted)]
-    if len(found) > 1:  # what the maker wrote is more likely meant than what was left out
-        found = [key for key in found if _written(plan, key)] or found
-    if len(found) == 1:
-        return found[0]
-    if found:
-        some = ", ".join(found[:4]) + (" and more" if len(found) > 4 else "")
-        raise PlanError(f"{plan.where} has several keys {shown(text)}; write one of {some}")
-    short = {_bare(key): None for key in known} | {key.split(".")[-1]: None for key in known}
-    near = get_close_matches(asked, short, n=1)
-    said = f"did you mean {near[0]}?" if near else "its keys are told in docs/plan-file.md"
-    raise PlanError(f"{plan.where} has no key {shown(text)}; {said}")
-
-
-def _value(plan: Plan, key: str) -> Any:
-    """Return what a key has, written or left out."""
-    found: Any = plan
-    for part in key.split("."):
-        found = found[int(part) - 1] if part.isdigit() else getattr(found, part)
-    return found
-
-
-def _written(plan: Plan, key: str) -> bool:
-    table: Any = plan
-    for part in key.split("."):
-        if part.isdigit():
-            table = table[int(part) - 1]
-        elif part not in table.model_fields_set:
-            return False
-        else:
-            table = getattr(table, part)
-    return True
-
-
-def _bare(key: str) -> str:
-    return ".".join(part for part in key.split(".") if part != "round" and not part.isdigit())
-
-
-def _ends(key: list[str], wanted: list[str]) -> bool:
-    """Whether a key ends as asked; numbers may be left out of what is asked."""
-    place = len(key) - 1
-    for part in reversed(wanted):
-        while place >= 0 and key[place] != part and key[place].isdigit() and not part.isdigit():
-            place -= 1
-        if place < 0 or key[place] != part:
-            return False
-        place -= 1
-    return True
 
 
 # ------------------------------------------------------------------------------- values
@@ -243,8 +151,8 @@ _STEPS = {
 """How finely a hand can set each unit; chosen."""
 
 
-def read_choices(text: str, plan: Plan, poles: Mapping[str, float]) -> Axis:
-    """Read what `meltwick aim` may choose from: a range in steps that a hand can make, or a list.
+def read_choices(text: str, plan: Plan, poles: Mapping[str, float], most: int = MOST) -> Axis:
+    """Read what may be chosen from: a range in steps that a hand can make, or a list.
 
     Parameters
     ----------
@@ -253,6 +161,8 @@ def read_choices(text: str, plan: Plan, poles: Mapping[str, float]) -> Axis:
         stock.
     poles : mapping
         Diameters by name [m].
+    most : int
+        Values of a range; where there are more, the steps are made wider.
 
     Raises
     ------
@@ -264,8 +174,8 @@ def read_choices(text: str, plan: Plan, poles: Mapping[str, float]) -> Axis:
     if ".." not in text or "/" in text.partition("..")[2]:
         return read_axis(text, plan)
     span = read_span(text, plan)
-    step = _STEPS.get(span.unit, 1.0 if isinstance(_value(plan, span.key), int) else 0.1)
-    while (span.high - span.low) / step > MOST - 2:
+    step = _STEPS.get(span.unit, 1.0 if isinstance(value_of(plan, span.key), int) else 0.1)
+    while (span.high - span.low) / step > most - 2:
         step *= 2.0
     first, last = math.ceil(span.low / step - 1e-9), math.floor(span.high / step + 1e-9)
     values = [span.value(round(k * step, 9)) for k in range(first, last + 1)]
@@ -308,8 +218,9 @@ def _literal(value: str) -> Any:
     """Return a value as TOML has it; what is no number, table or list is a text."""
     if value[:1] in "[{\"'" or value in ("true", "false"):
         try:
-            return tomllib.loads(f"value = {value}")["value"]
-        except tomllib.TOMLDecodeError:
+            tomllib.loads(f"value = {value}")
+            return tomlkit.value(value)  # stays on one line, as it was written
+        except (tomllib.TOMLDecodeError, TOMLKitError):
             raise PlanError(f"--vary: {shown(value)} is not a list or a table of TOML") from None
     if re.fullmatch(r"[-+]?[0-9]+", value) and len(value) < 19:
         return int(value)
@@ -355,7 +266,7 @@ def _put(document: Any, key: str, value: Any, where: str) -> None:
         table = _step(table, part, following, f"{where}: {'.'.join(way[: n + 1])}")
     if last.isdigit() or not hasattr(table, "remove"):
         raise PlanError(f"{where}: {key} is not a key that can be set")
-    for other in _EITHER.get(last, ()):
+    for other in EITHER.get(last, ()):
         if other in table:
             table.remove(other)
     table[last] = value

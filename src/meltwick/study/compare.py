@@ -25,11 +25,25 @@ class Setting:
 
     values: Mapping[str, str]  # by the key's word: tie.spacing, 25 mm; empty for a plan as it is
     plan: Plan
+    number: int = 0  # among many that were spread over a space; 0 where none is told
 
     @property
     def label(self) -> str:
         """What is written under its picture."""
-        return ", ".join(self.values.values()) if self.values else self.plan.name
+        if not self.number:
+            return ", ".join(self.values.values()) if self.values else self.plan.name
+        return " ".join((self.short, ", ".join(_said(*each) for each in self.values.items())))
+
+    @property
+    def short(self) -> str:
+        """What it is called in a sentence: its number, where it has one."""
+        return f"#{self.number}" if self.number else self.label
+
+
+def _said(key: str, value: str) -> str:
+    """Name the key of a value that says nothing by itself: pleats 12, doubled true."""
+    bare = value in ("true", "false") or not any(letter.isalpha() for letter in value)
+    return f"{key.rpartition('.')[2]} {value}" if bare else value
 
 
 @dataclass(frozen=True)
@@ -118,12 +132,23 @@ def surely_whiter(one: Group, other: Group) -> bool:
     return all(a.white > b.white for a, b in pairs)
 
 
-def as_csv(groups: Sequence[Group]) -> str:
-    """Write a table that a spreadsheet opens: a row for each setting, shares in per cent."""
-    keys = list(groups[0].setting.values) or ["plan"]
-    head = [*keys, "hands", *(f"{name} median %" for name in CLASSES)]
+def as_csv(groups: Sequence[Group], keys: Sequence[str] = ()) -> str:
+    """Write a table that a spreadsheet opens: a row for each setting, shares in per cent.
+
+    A key or a dye that a setting lacks is an empty cell. ``keys`` names the columns of the values,
+    if they are not those of the first setting.
+    """
+    keys = keys or list(groups[0].setting.values) or ["plan"]
+    dyes = list(dict.fromkeys(name for group in groups for name in group.outcomes[0].seen))
+    numbered = any(group.setting.number for group in groups)
+    head = [
+        *(["number"] if numbered else []),
+        *keys,
+        "hands",
+        *(f"{name} median %" for name in CLASSES),
+    ]
     head += ["white lowest %", "white highest %"]
-    head += [f"{name} %" for name in groups[0].outcomes[0].seen]
+    head += [f"{name} %" for name in dyes]
     head += ["dye fixed g", "seeds", "digest"]
     stream = io.StringIO()
     table = csv.writer(stream, lineterminator="\r\n")  # RFC 4180
@@ -131,14 +156,16 @@ def as_csv(groups: Sequence[Group]) -> str:
     for group in groups:
         white = group.shares()
         seen = {name: f"{100 * group.median(name):.1f}" for name in group.outcomes[0].seen}
+        values = group.setting.values or {"plan": group.setting.plan.name}
         table.writerow(
             [
-                *(group.setting.values.values() or [group.setting.plan.name]),
+                *([group.setting.number] if numbered else []),
+                *(values.get(key, "") for key in keys),
                 len(white),
                 *(f"{100 * group.median(name):.1f}" for name in CLASSES),
                 f"{100 * min(white):.1f}",
                 f"{100 * max(white):.1f}",
-                *seen.values(),
+                *(seen.get(name, "") for name in dyes),
                 f"{1e3 * median(each.fixed for each in group.outcomes):.2f}",
                 " ".join(str(each.seed) for each in group.outcomes),
                 group.outcomes[0].digest,

@@ -1,0 +1,164 @@
+"""What the commands that make many settings share: the runs, how long they take, the words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from meltwick.cli.words import CLASSES, percent, percents
+from meltwick.errors import PlanError
+
+if TYPE_CHECKING:
+    from meltwick.picture.contact import Tile
+    from meltwick.study.compare import Group, Setting
+    from meltwick.study.outcome import Task
+
+MOST_RUNS = 2000
+
+
+def check_runs(settings: int, hands: int, option: str = "--vary") -> None:
+    """Refuse more runs than may be made at once.
+
+    Raises
+    ------
+    PlanError
+        Naming the option that asks for them.
+    """
+    if settings * hands > MOST_RUNS:
+        raise PlanError(
+            f"{option}: {settings} settings by {hands} hands are {settings * hands} runs; "
+            f"at most {MOST_RUNS} may be made at once"
+        )
+
+
+def _crew(settings: Sequence[Setting], hands: int, pitch: float) -> tuple[list[Task], int]:
+    """List the runs, refuse those that the memory cannot hold, and count the workers."""
+    from meltwick.cli.machine import require_memory, workers_for
+    from meltwick.plan import resolve
+    from meltwick.stock import load_stock
+    from meltwick.study.compare import tasks_of
+
+    stock, tasks = load_stock(), tasks_of(settings, hands, pitch)
+    recipes = [resolve(setting.plan, stock) for setting in settings]
+    for recipe in recipes:
+        require_memory(recipe, pitch)
+    return tasks, min(workers_for(recipe, pitch, len(tasks)) for recipe in recipes)
+
+
+def run_settings(settings: Sequence[Setting], hands: int, pitch: float) -> list[Group]:
+    """Make every run of some settings that is not kept, with progress on standard error."""
+    from meltwick.cli.failing import say
+    from meltwick.cli.machine import prepare_kernels
+    from meltwick.cli.progress import Tally
+    from meltwick.study.compare import groups_of
+    from meltwick.study.queue import run_all
+    from meltwick.study.store import Store
+
+    tasks, workers = _crew(settings, hands, pitch)
+    store = Store()
+    prepare_kernels()
+    with Tally() as tally:
+        outcomes = run_all(tasks, store=store, workers=workers, tally=tally)
+    if store.damaged:
+        say(f"{store.damaged} kept runs were damaged and have been made again.")
+    return groups_of(settings, hands, outcomes)
+
+
+def forecast(settings: Sequence[Setting], hands: int, pitch: float) -> str:
+    """Say how many runs a study needs and about how long they take."""
+    from meltwick.cli.machine import cells_of
+    from meltwick.plan import resolve
+    from meltwick.stock import load_stock
+    from meltwick.study.outcome import run_key
+    from meltwick.study.queue import expected_seconds, missing
+    from meltwick.study.store import Store
+
+    tasks, workers = _crew(settings, hands, pitch)
+    store, stock = Store(), load_stock()
+    rest = missing(tasks, store)
+    kept = {key: None for task in tasks if (key := run_key(task)) in store}
+    known = [found for key in list(kept)[:9] if (found := store.get(key)) is not None]
+    loads = []
+    for task in rest:
+        recipe = resolve(task.plan, stock)
+        loads.append(cells_of(recipe, task.pitch) * len(recipe.rounds))
+    seconds = expected_seconds(loads, known, workers)
+    there = f", of which {len(kept)} are kept from before" if kept else ""
+    total = len(rest) + len(kept)
+    runs = "1 run" if total == 1 else f"{total} runs"
+    cores = "1 core" if workers == 1 else f"{workers} cores"
+    return f"{runs}{there}; {_about(seconds)} on {cores}."
+
+
+def _about(seconds: float) -> str:
+    if seconds < 1.0:
+        return "no time"
+    if seconds < 90.0:
+        return f"about {5 * round(seconds / 5 + 0.5)} s"
+    if seconds < 5400.0:
+        return f"about {seconds / 60:.0f} min"
+    return f"about {seconds / 3600:.1f} h"
+
+
+# ------------------------------------------------------------------------------- the words
+
+
+def _span(group: Group) -> str:
+    white = group.shares()
+    return percents(min(white), max(white))
+
+
+def told(groups: Sequence[Group]) -> list[str]:
+    """Say which setting keeps the most white and which the least, and the table of all."""
+    from meltwick.study.compare import surely_whiter
+
+    ordered = sorted(groups, key=lambda group: group.median())
+    least, most = ordered[0], ordered[-1]
+    hands = len(most.outcomes)
+    lines = [
+        f"{most.setting.short} keeps the most white, {percent(most.median())} %, "
+        f"{least.setting.short} the least, {percent(least.median())} %."
+    ]
+    if hands > 1:
+        sure = surely_whiter(most, least)
+        lines.append(
+            f"Each of {hands} hands agrees." if sure else "Not every hand agrees: too near to tell."
+        )
+    lines.append(
+        "What differs between settings is surer than how much each keeps; see docs/sensitivity.md."
+    )
+    wide = max(12, *(len(group.setting.label) for group in groups))
+    head = "  ".join(f"{name:>7}" for name in CLASSES)
+    lines += ["", f"{'':<{wide}}  {head}    white by hand"]
+    for group in groups:
+        row = "  ".join(f"{100 * group.median(name):5.0f} %" for name in CLASSES)
+        lines.append(f"{group.setting.label:<{wide}}  {row}    {_span(group)}")
+    return lines
+
+
+def tiles_of(groups: Sequence[Group]) -> list[Tile]:
+    """Put the middle piece of every setting on a tile of the contact sheet."""
+    from meltwick.cloth import build_cloth
+    from meltwick.picture.contact import Tile
+    from meltwick.plan import resolve
+    from meltwick.shares import dyed_to_white
+    from meltwick.stock import load_stock
+    from meltwick.study.outcome import as_result
+
+    stock, tiles = load_stock(), []
+    for group in groups:
+        recipe, piece = resolve(group.setting.plan, stock), group.typical
+        cloth = build_cloth(recipe.blank, recipe.fabric, piece.pitch)
+        white = group.shares()
+        line = f"{dyed_to_white(piece.white)} dyed to {recipe.fabric.ground_name}"
+        tiles.append(
+            Tile(
+                result=as_result(piece, cloth),
+                label=group.setting.label,
+                line=line if len(white) == 1 else f"{line}, {_span(group)}",
+                shares=[piece.share(name) for name in CLASSES],
+                low=min(white),
+                high=max(white),
+            )
+        )
+    return tiles
