@@ -284,6 +284,12 @@ def test_a_key_that_a_fold_lacks_is_left_out() -> None:
     assert {each.values["fold"] for each in found.settings} == {"pole", "spiral"}
 
 
+def test_a_short_key_means_what_it_means_in_the_plan() -> None:
+    found = made("fold=pole,rosettes", "spacing=10mm..60mm", n=8)
+    for each in found.settings:  # rosettes have a spacing too, from 6 cm on
+        assert ("tie.spacing" in each.values) is (each.values["fold"] == "pole")
+
+
 # ------------------------------------------------------------------------------- the folds
 
 

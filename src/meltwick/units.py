@@ -244,6 +244,19 @@ def parse_one_of(text: str, dimensions: tuple[str, ...]) -> tuple[str, float]:
     return unit.dimension, value
 
 
+def number_and_unit(text: str, dimensions: tuple[str, ...]) -> tuple[Fraction, str, Unit]:
+    """Take a quantity apart: its exact number, its unit as written, and that unit.
+
+    Raises
+    ------
+    QuantityError
+        If it is none of these dimensions.
+    """
+    wanted = _wanted(dimensions)
+    number, spelling = _split(text, wanted)
+    return number, spelling, _pick(spelling, dimensions, text, wanted)
+
+
 def parse(text: str, dimension: str) -> float:
     """Read a quantity of one dimension.
 

@@ -113,10 +113,10 @@ def _pinch(cloth: Cloth, spot: Spot, where: str, what: str = "the spiral's centr
 
 def piles(turn: Round, garment: Garment) -> Iterator[tuple[Fold, Pile]]:
     """Go through the folds of a round, each with the pile that it finds."""
-    pile = _laid(garment)
+    pile = laid(garment)
     for fold in turn.folds:
         yield fold, pile
-        pile = _folded(pile, fold)
+        pile = folded(pile, fold)
 
 
 def bundle_length(turn: Round, garment: Garment, number: int = 1) -> float:
@@ -133,13 +133,13 @@ def bundle_length(turn: Round, garment: Garment, number: int = 1) -> float:
 
 def strip_of(turn: Round, garment: Garment) -> tuple[float, float]:
     """Width and length of a flat pile, across and along its creases [m]."""
-    pile = _laid(garment)
+    pile = laid(garment)
     for fold, before in piles(turn, garment):
-        pile = _folded(before, fold)
-    return pile.extent(*_creases(turn))
+        pile = folded(before, fold)
+    return pile.extent(*creases_of(turn))
 
 
-def _creases(turn: Round) -> tuple[float, str]:
+def creases_of(turn: Round) -> tuple[float, str]:
     """Direction of the last pleats' creases, that of the garment's length if there are none."""
     pleated = [fold for fold in turn.folds if isinstance(fold, Accordion)]
     return (pleated[-1].angle, pleated[-1].lean) if pleated else (0.0, "right")
@@ -186,7 +186,8 @@ def pack_width(fold: Rosettes, pile: Pile, thickness: float) -> float:
     return 2.0 * pile.reach * drawn_in(ribs_angle(one, pile.layers, reach, thickness))
 
 
-def _laid(garment: Garment) -> Pile:
+def laid(garment: Garment) -> Pile:
+    """Return a blank as a pile that nothing has folded yet."""
     return Pile(garment.outline, garment.layers, garment.area)
 
 
@@ -196,7 +197,8 @@ def _upright(outline: BaseGeometry, angle: float, lean: str) -> BaseGeometry:
     return affinity.rotate(outline, turn, origin=(0, 0))
 
 
-def _folded(pile: Pile, fold: Fold) -> Pile:
+def folded(pile: Pile, fold: Fold) -> Pile:
+    """Return what a fold makes of a pile; what stands on a pole or in a disc is no other pile."""
     if isinstance(fold, Halve):
         return _halved(pile, fold)
     if isinstance(fold, Accordion):

@@ -15,6 +15,7 @@ from meltwick.cli.guide import guide
 from meltwick.cli.palette import palette
 from meltwick.cli.plans import check, new
 from meltwick.cli.preview import preview
+from meltwick.cli.resize import resize
 from meltwick.cli.sheet import sheet
 
 
@@ -50,6 +51,7 @@ def build() -> Any:
     app.command("compare", short_help="Make settings by the same hands, side by side.")(compare)
     app.command("aim", short_help="Find the setting that keeps as much white as you wish.")(aim)
     app.command("explore", short_help="Spread plans over what may change, on one sheet.")(explore)
+    app.command("resize", short_help="Write a plan for another size of the garment.")(resize)
     app.command("film", short_help="Film the colour as it spreads through the hours.")(film)
     app.command("guide", short_help="Draw where a plan folds, ties and lays.")(guide)
     app.command("sheet", short_help="Write the work sheet: gather, steps, times, cautions.")(sheet)

@@ -102,7 +102,7 @@ def read_space(
         raise PlanError(f"--vary: more than {MOST_FOLDINGS} ways to fold; write fewer")
     foldings = {}
     for numbers in product(*(range(len(axis.values)) for axis in choices)):
-        foldings[numbers] = _folding(text, where, choices, numbers, rest, stock)
+        foldings[numbers] = _folding(text, plan, choices, numbers, rest, stock)
     names = _names(plan, rest, list(foldings.values()), stock)
     named = tuple(dict.fromkeys(_palette(each, stock) for each in palettes))
     _refuse_rivals(foldings.values(), [axis.key for axis in choices], bool(named))
@@ -119,28 +119,36 @@ def _sets_folds(written: str, plan: Plan) -> bool:
 
 def _folding(
     text: str,
-    where: str,
+    before: Plan,
     choices: Sequence[Axis],
     numbers: Sequence[int],
     rest: Sequence[str],
     stock: Stock,
 ) -> Folding:
-    shown = {}
+    shown, where = {}, before.beside
     for axis, number in zip(choices, numbers, strict=True):
         written = axis.values[number]
         text = refolded(text, where, axis.key, fold_value(written))
         shown[axis.word if len(choices) == 1 else axis.key] = written
     plan = plan_from_text(text, where)
-    axes = tuple(_axis(each, plan, stock, loose=bool(choices)) for each in rest)
+    if choices:
+        axes = tuple(_axis(each, before, plan, stock) for each in rest)
+    else:
+        axes = tuple(read_choices(each, plan, stock.poles, most=_FINEST) for each in rest)
     return Folding(text, plan, shown, axes)
 
 
-def _axis(written: str, plan: Plan, stock: Stock, loose: bool) -> Axis | None:
-    """Read a key; where folds may change, None when these have none such."""
-    if loose:
-        found = fitting(written.partition("=")[0], plan)
-        if not found or (len(found) == 1 and not _ties(found[0], plan)):
-            return None
+def _axis(written: str, before: Plan, plan: Plan, stock: Stock) -> Axis | None:
+    """Read a key that new folds may lack, then None; what it means in the plan itself comes first.
+
+    In a plan tied with string, spacing is the string's, also where new folds have a spacing.
+    """
+    name = written.partition("=")[0]
+    found, meant = fitting(name, plan), fitting(name, before)
+    if len(found) > 1 and len(meant) == 1 and meant[0] in found:
+        written, found = written.replace(name, meant[0], 1), meant
+    if not found or (len(found) == 1 and not _ties(found[0], plan)):
+        return None
     return read_choices(written, plan, stock.poles, most=_FINEST)
 
 
