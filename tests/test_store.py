@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -78,14 +79,58 @@ def test_a_damaged_file_is_thrown_out_and_counted(outcome: Outcome, tmp_path: Pa
 
 def test_what_was_used_longest_ago_goes_first(outcome: Outcome, tmp_path: Path) -> None:
     size = len(as_bytes(outcome))
-    store = Store(tmp_path, limit=int(2.5 * size))
+    store = Store(tmp_path)
     for age, key in enumerate(KEYS):
         store.put(key, outcome)
         os.utime(store.path(key), (1000.0 + age, 1000.0 + age))
     store.get(KEYS[0])  # used just now
+    store.limit = int(2.5 * size)
     assert store.trim() == 3
     assert [key in store for key in KEYS] == [True, False, False, False, True]
     assert store.trim() == 0
+
+
+def test_a_long_study_stays_within_the_limit_on_its_way(outcome: Outcome, tmp_path: Path) -> None:
+    size = len(as_bytes(outcome))
+    store = Store(tmp_path, limit=int(2.5 * size))
+    for key in KEYS:
+        assert store.put(key, outcome)
+        assert store.tally()[1] <= store.limit
+    assert store.tally() == (2, 2 * size)
+
+
+def test_what_killed_writers_left_goes_after_a_day(outcome: Outcome, tmp_path: Path) -> None:
+    store = Store(tmp_path)
+    store.put(KEYS[0], outcome)
+    left = [store.path(key).with_name(f".{key}-{n}") for n, key in enumerate(KEYS)]
+    hours = (0.0, 23.0, 25.0, 1000.0, 1e5)
+    for path, age in zip(left, hours, strict=True):
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(b"half a run")
+        os.utime(path, (time.time() - 3600 * age, time.time() - 3600 * age))
+    assert store.tally()[0] == 1  # what was only begun is no run
+    assert store.trim() == 3
+    assert [path.exists() for path in left] == [True, True, False, False, False]
+    # one that is being written is left alone, however full the store is
+    store.limit = 0
+    assert store.trim() == 1
+    assert [path.exists() for path in left[:2]] == [True, True]
+    assert store.clear() == (0, 20)
+    assert list(tmp_path.rglob("*")) == []
+
+
+def test_trimming_leaves_what_is_not_ours(outcome: Outcome, tmp_path: Path) -> None:
+    store = Store(tmp_path, limit=0)
+    store.put(KEYS[0], outcome)
+    theirs = [tmp_path / "zz" / name for name in ("letter.txt", ".hidden", "old.run", ".x-1")]
+    theirs[0].parent.mkdir()
+    for path in theirs:
+        path.write_text("mine")
+        os.utime(path, (1000.0, 1000.0))
+    assert store.trim() == 0
+    assert store.tally() == (0, 0)
+    store.clear()
+    assert [path.read_text() for path in theirs] == ["mine"] * 4
 
 
 def test_clearing_takes_ours_and_leaves_the_rest(outcome: Outcome, tmp_path: Path) -> None:
@@ -104,6 +149,8 @@ def test_a_store_that_cannot_be_written_stops_nothing(outcome: Outcome, tmp_path
     wall.write_text("")
     store = Store(wall / "runs")
     assert not store.put(KEYS[0], outcome)
+    assert store.unkept == 1
+    assert store.fault
     assert store.get(KEYS[0]) is None
     assert store.files() == []
 

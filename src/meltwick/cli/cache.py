@@ -26,10 +26,9 @@ def cache(
         count, size = store.clear()
         typer.echo(f"{_runs(count)} thrown away, {size / 1e6:.0f} MB.")
         return
-    files = store.files()
-    size = sum(each[1] for each in files)
+    count, size = store.tally()
     typer.echo(
-        f"{_runs(len(files))} kept in {store.folder}, {size / 1e6:.0f} MB of at most "
+        f"{_runs(count)} kept in {store.folder}, {size / 1e6:.0f} MB of at most "
         f"{LIMIT / 1e9:g} GB; those used longest ago go first."
     )
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
+import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -17,6 +19,11 @@ from meltwick.study.outcome import DamagedError, Outcome, as_bytes, from_bytes
 LIMIT = 2_000_000_000
 """Bytes that the store may take; the runs that were used longest ago go first."""
 _ENDING = ".run"
+_OURS = re.compile(r"[0-9a-f]{64}\.run|\.[0-9a-f]{64}-[0-9]+")
+_STALE = 86400.0
+"""Seconds after which a file that was begun was left by a writer that was killed."""
+_SOME = 0.05
+"""Share of the limit that is written before the store is looked through again."""
 
 
 def usual_folder() -> Path:
@@ -28,11 +35,18 @@ def usual_folder() -> Path:
 
 @dataclass
 class Store:
-    """Runs by key, in a folder; ``damaged`` counts the files that had to be thrown away."""
+    """Runs by key, in a folder.
+
+    ``damaged`` counts the files that had to be thrown away, ``unkept`` the runs that could not be
+    written, for the reason in ``fault``.
+    """
 
     folder: Path = field(default_factory=lambda: usual_folder())
     limit: int = LIMIT
     damaged: int = 0
+    unkept: int = 0
+    fault: str = ""
+    _written: int = field(default=0, init=False)  # [bytes] since the store was looked through
 
     def path(self, key: str) -> Path:
         """Where a run lies."""
@@ -59,34 +73,52 @@ class Store:
 
     def put(self, key: str, outcome: Outcome) -> bool:
         """Keep a run; say whether it could be kept, since a study goes on without its store."""
-        path = self.path(key)
+        path, content = self.path(key), as_bytes(outcome)
         spare = path.with_name(f".{key}-{os.getpid()}")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            spare.write_bytes(as_bytes(outcome))
+            spare.write_bytes(content)
             spare.replace(path)
-        except OSError:
+        except OSError as error:
             with contextlib.suppress(OSError):
                 spare.unlink()
+            self.unkept, self.fault = self.unkept + 1, error.strerror or str(error)
             return False
+        self._written += len(content)
+        if self._written > _SOME * self.limit:
+            self.trim()
         return True
 
     def files(self) -> list[tuple[float, int, Path]]:
-        """List every file: when it was last used [s], its size [bytes] and its path."""
+        """List the files that are ours: last use [s], size [bytes] and path of each.
+
+        Those whose names begin with a dot are begun, and not in their place yet.
+        """
         found = []
         for path in self.folder.glob("*/*") if self.folder.is_dir() else ():
+            if not _OURS.fullmatch(path.name):
+                continue
             with contextlib.suppress(OSError):
                 state = path.stat()
                 found.append((state.st_mtime, state.st_size, path))
         return sorted(found)
 
-    def trim(self) -> int:
-        """Take out what was used longest ago until the rest is within the limit; count it."""
+    def tally(self) -> tuple[int, int]:
+        """Count the runs, and the bytes of all that is ours."""
         files = self.files()
+        return sum(path.suffix == _ENDING for _, _, path in files), sum(each[1] for each in files)
+
+    def trim(self) -> int:
+        """Take out what was used longest ago until the rest is within the limit; count it.
+
+        What a writer that was killed had begun goes after a day, whatever the limit.
+        """
+        files, stale = self.files(), time.time() - _STALE
         size, gone = sum(each[1] for each in files), 0
-        for _, bytes_, path in files:
-            if size <= self.limit:
-                break
+        self._written = 0
+        for used, bytes_, path in files:
+            if used >= stale if path.name.startswith(".") else size <= self.limit:
+                continue
             with contextlib.suppress(OSError):
                 path.unlink()
                 size -= bytes_
@@ -97,10 +129,9 @@ class Store:
         """Take out everything that is ours; return the number of files and their bytes."""
         count = size = 0
         for _, bytes_, path in self.files():
-            if path.suffix == _ENDING or path.name.startswith("."):
-                with contextlib.suppress(OSError):
-                    path.unlink()
-                    count, size = count + 1, size + bytes_
+            with contextlib.suppress(OSError):
+                path.unlink()
+                count, size = count + (path.suffix == _ENDING), size + bytes_
         for folder in self.folder.glob("*") if self.folder.is_dir() else ():
             with contextlib.suppress(OSError):
                 folder.rmdir()
