@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Hands, PlanFile
+from meltwick.cli.options import Debug, Detail, Hands, OnCluster, PlanFile
 from meltwick.errors import FileError, PlanError, WishError
 
 if TYPE_CHECKING:
+    from meltwick.cli.studying import Bench
     from meltwick.cli.varied import Varied
     from meltwick.plan.varying import Axis
     from meltwick.study.aim import Aimed
@@ -53,6 +54,7 @@ def aim(
     out: Annotated[
         str | None, typer.Option(metavar="FILE", help="The new plan; NAME-aimed.toml by default.")
     ] = None,
+    cluster: OnCluster = None,
     debug: Debug = False,
 ) -> None:
     """Find the setting of a key whose white, or another share, is nearest to a wish.
@@ -63,6 +65,7 @@ def aim(
     Example: meltwick aim harbour-tee.toml --white 50% --vary spacing=10mm..60mm
     """
     from meltwick.cli.preview import read_detail, read_hands
+    from meltwick.cli.studying import studying
     from meltwick.cli.writing import write_new
     from meltwick.plan.varying import with_values
 
@@ -72,7 +75,8 @@ def aim(
     path = Path(out) if out is not None else Path(f"{varied.plan.name}-aimed.toml")
     if path.exists():
         raise FileError(f"{path} is here already and was left as it is; name another with --out")
-    found, keyed = _search(varied, wish, count, pitch)
+    with studying(cluster) as bench:
+        found, keyed = _search(varied, wish, count, pitch, bench)
     label = ", ".join(keyed.values())
     for line in told(found, wish, label, varied.axes):
         typer.echo(line)
@@ -133,7 +137,9 @@ def _varied(path: str | None, vary: list[str]) -> Varied:
     return read_varied(path, vary, lambda each, of, stock: read_choices(each, of, stock.poles))
 
 
-def _search(varied: Varied, wish: _Wish, hands: int, pitch: float) -> tuple[Aimed, dict[str, str]]:
+def _search(
+    varied: Varied, wish: _Wish, hands: int, pitch: float, bench: Bench
+) -> tuple[Aimed, dict[str, str]]:
     """Search along the first key; for some settings of a second key, and keep the nearest."""
     from meltwick.study.aim import aim as search
 
@@ -146,14 +152,14 @@ def _search(varied: Varied, wish: _Wish, hands: int, pitch: float) -> tuple[Aime
         others = [{axes[1].key: values[k]} for k in sorted(picked)]
     found: list[tuple[Aimed, dict[str, str]]] = []
     for fixed in others:
-        attempt = _attempt(varied, fixed, wish, hands, pitch)
+        attempt = _attempt(varied, fixed, wish, hands, pitch, bench)
         aimed = search(len(axes[0].values), wish.share, attempt)
         found.append((aimed, {axes[0].key: axes[0].values[aimed.best], **fixed}))
     return min(found, key=lambda each: each[0].miss(each[0].best))
 
 
 def _attempt(
-    varied: Varied, fixed: dict[str, str], wish: _Wish, hands: int, pitch: float
+    varied: Varied, fixed: dict[str, str], wish: _Wish, hands: int, pitch: float, bench: Bench
 ) -> Callable[[Sequence[int]], dict[int, list[float]]]:
     from meltwick.cli.runs import run_settings
     from meltwick.plan import plan_from_text
@@ -169,7 +175,7 @@ def _attempt(
             text = with_values(varied.text, varied.where, keyed)
             plan = plan_from_text(text, varied.where)
             settings.append(Setting({axis.word: axis.values[number]}, plan))
-        groups = run_settings(settings, hands, pitch)
+        groups = run_settings(settings, hands, pitch, bench)
         return {
             number: [_share(each, wish) for each in group.outcomes]
             for number, group in zip(numbers, groups, strict=True)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Folder, Hands, Show
+from meltwick.cli.options import Debug, Detail, Folder, Hands, OnCluster, Show
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ def compare(
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say how many runs and how long, and make none.")
     ] = False,
+    cluster: OnCluster = None,
     show: Show = False,
     debug: Debug = False,
 ) -> None:
@@ -48,17 +49,20 @@ def compare(
     from meltwick.cli.machine import show_picture
     from meltwick.cli.preview import read_detail, read_folder, read_hands
     from meltwick.cli.runs import check_runs, forecast, run_settings, tiles_of, told
+    from meltwick.cli.studying import studying
     from meltwick.cli.writing import check_folder, write_together
 
     pitch, count = read_detail(detail), read_hands(hands)
     settings, axes, name = _settings(plans or [], vary or [])
     check_runs(len(settings), count)
     folder = read_folder(out) if out is not None else Path(name)
-    if dry_run:
-        typer.echo(forecast(settings, count, pitch))
-        return
-    check_folder(folder, _FILES)
-    groups = run_settings(settings, count, pitch)
+    if not dry_run:
+        check_folder(folder, _FILES)
+    with studying(cluster) as bench:
+        if dry_run:
+            typer.echo(forecast(settings, count, pitch, bench))
+            return
+        groups = run_settings(settings, count, pitch, bench)
 
     from meltwick.picture.contact import draw_contact
     from meltwick.picture.preview import as_file

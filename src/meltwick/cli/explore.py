@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Hands, PlanFile, Show
+from meltwick.cli.options import Debug, Detail, Hands, PlanFile, OnCluster, Show
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -53,6 +53,7 @@ def explore(
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say how many runs and how long, and make none.")
     ] = False,
+    cluster: OnCluster = None,
     show: Show = False,
     debug: Debug = False,
 ) -> None:
@@ -66,6 +67,7 @@ def explore(
     from meltwick.cli.machine import prepare_kernels, show_picture
     from meltwick.cli.preview import read_detail, read_folder, read_hands
     from meltwick.cli.runs import check_runs, forecast, run_settings, told
+    from meltwick.cli.studying import studying
     from meltwick.cli.writing import check_folder
 
     pitch, crew = read_detail(detail), read_hands(hands)
@@ -79,15 +81,14 @@ def explore(
         return
     folder = read_folder(out) if out is not None else Path(varied.plan.name)
     spread = _spread(space, count)
-    if dry_run:
-        for line in (
-            *_counted(spread, count, "would be made"),
-            forecast(spread.settings, crew, pitch),
-        ):
-            typer.echo(line)
-        return
-    check_folder(folder, _FILES)
-    groups = run_settings(spread.settings, crew, pitch)
+    if not dry_run:
+        check_folder(folder, _FILES)
+    with studying(cluster) as bench:
+        if dry_run:
+            told_first = _counted(spread, count, "would be made")
+            typer.echo("\n".join((*told_first, forecast(spread.settings, crew, pitch, bench))))
+            return
+        groups = run_settings(spread.settings, crew, pitch, bench)
     _draw(groups, space, varied.plan.name, folder)
     best = max(groups, key=lambda group: group.median()).setting.number
     lines = [

@@ -127,82 +127,61 @@ def workers_for(recipe: Recipe, pitch: float, hands: int) -> int:
     return max(1, int(min(hands, usable_cores(), fit)))
 
 
-def require_memory(recipe: Recipe, pitch: float) -> None:
-    """Refuse a run that this machine cannot hold, and name the detail that would fit.
+def require_memory(
+    recipe: Recipe, pitch: float, have: float | None = None, whose: str = "this machine"
+) -> None:
+    """Refuse a run that a machine cannot hold, and name the detail that would fit.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The plan, resolved.
+    pitch : float
+        Size of a cell [m].
+    have : float, optional
+        Memory [bytes]; that of this machine by default.
+    whose : str
+        What has it.
 
     Raises
     ------
     ResourceError
-        If the estimate passes the machine's memory.
+        If the estimate passes that memory.
     """
     coarse, species = _coarse_cells(recipe), species_count(recipe)
     cells = coarse * (_COARSE / pitch) ** 2
-    need, have = memory_needed(cells, species), memory_here()
+    need, have = memory_needed(cells, species), memory_here() if have is None else have
     if need <= have:
         return
     room = max(have - _BASE, 1.0) / (memory_needed(1.0, species) - _BASE)
     fits = math.ceil(1e4 * _COARSE * math.sqrt(coarse / room)) / 10.0  # [mm], up to a tenth
     hint = f'try --detail "{fits:g} mm"' if fits <= 10.0 else "use a larger machine"
     raise ResourceError(
-        f"a detail of {pitch * 1e3:g} mm needs about {need / 1e9:.1f} GB of memory and this "
-        f"machine has {have / 1e9:.1f} GB; {hint}"
+        f"a detail of {pitch * 1e3:g} mm needs about {need / 1e9:.1f} GB of memory and {whose} "
+        f"has {have / 1e9:.1f} GB; {hint}"
     )
-
-
-def _usable(folder: Path) -> bool:
-    probe = folder / f".probe-{os.getpid()}"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        probe.write_bytes(b"")
-        probe.unlink()
-    except OSError:
-        return False
-    return True
-
-
-def _compiled(folder: Path) -> bool:
-    """Whether kernels were compiled since this copy of their source was put in its place."""
-    source = Path(__file__).parents[1] / "seep" / "kernels.py"  # the longest to compile
-    try:
-        born = source.stat().st_mtime
-        return any(each.stat().st_mtime >= born for each in folder.rglob("kernels.*.nbi"))
-    except OSError:
-        return False
 
 
 def prepare_kernels(*, announce: bool = True) -> None:
     """Choose where compiled kernels are kept, before numba is loaded; say when it is the first run.
-
-    A folder named by the environment is left alone. Where the platform's cache folder cannot be
-    written, kernels are compiled anew in every run, in a temporary folder.
 
     Parameters
     ----------
     announce : bool
         Say that this is the first run; not for commands that compile only the few that fold.
     """
-    if os.environ.get("NUMBA_CACHE_DIR"):
+    from meltwick.study.kernels import settle_kernels
+
+    folder = settle_kernels()
+    if folder is None:
         return
-    import atexit
-    import shutil
-    import tempfile
-    from importlib.metadata import version
-
-    import platformdirs
-
-    from meltwick import __version__
-
-    cache = Path(platformdirs.user_cache_dir("meltwick", appauthor=False))
-    folder = cache / f"kernels-{__version__}-numba-{version('numba')}"
-    if _usable(folder):
-        os.environ["NUMBA_CACHE_DIR"] = str(folder)
-        if announce and not _compiled(folder):
-            say("First run: compiling, once, for about 20 seconds.")
-        return
-    spare = tempfile.mkdtemp(prefix="meltwick-")
-    atexit.register(shutil.rmtree, spare, ignore_errors=True)
-    os.environ["NUMBA_CACHE_DIR"] = spare
-    say(f"{folder} cannot be written, so this run and the next ones compile anew (about 20 s).")
+    if not folder.kept:
+        say(
+            f"{folder.usual} cannot be written, so this run and the next ones compile anew "
+            "(about 20 s)."
+        )
+    elif announce and not folder.filled:
+        say("First run: compiling, once, for about 20 seconds.")
 
 
 def show_picture(path: Path) -> None:

@@ -23,5 +23,13 @@ Detail = Annotated[
 Hands = Annotated[
     str, typer.Option("--hands", metavar="N", help="How many hands make each, 1 to 25.")
 ]
+OnCluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Make the runs on a Dask cluster, such as tcp://192.168.1.20:8786.",
+    ),
+]
 Show = Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the whole error if we fail.")]

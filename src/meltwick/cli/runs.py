@@ -9,11 +9,14 @@ from meltwick.cli.words import CLASSES, percent, percents
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
+    from meltwick.cli.studying import Bench
     from meltwick.picture.contact import Tile
     from meltwick.study.compare import Group, Setting
     from meltwick.study.outcome import Task
 
 MOST_RUNS = 2000
+_READ = 40
+"""Kept runs that are looked for, to learn how long one takes."""
 
 
 def check_runs(settings: int, hands: int, option: str = "--vary") -> None:
@@ -31,7 +34,9 @@ def check_runs(settings: int, hands: int, option: str = "--vary") -> None:
         )
 
 
-def _crew(settings: Sequence[Setting], hands: int, pitch: float) -> tuple[list[Task], int]:
+def _crew(
+    settings: Sequence[Setting], hands: int, pitch: float, bench: Bench
+) -> tuple[list[Task], int]:
     """List the runs, refuse those that the memory cannot hold, and count the workers."""
     from meltwick.cli.machine import require_memory, workers_for
     from meltwick.plan import resolve
@@ -40,44 +45,54 @@ def _crew(settings: Sequence[Setting], hands: int, pitch: float) -> tuple[list[T
 
     stock, tasks = load_stock(), tasks_of(settings, hands, pitch)
     recipes = [resolve(setting.plan, stock) for setting in settings]
+    there = bench.cluster
     for recipe in recipes:
-        require_memory(recipe, pitch)
+        if there is None:
+            require_memory(recipe, pitch)
+        else:
+            require_memory(recipe, pitch, there.memory, "the smallest worker")
+    if there is not None:
+        return tasks, min(len(tasks), there.workers)
     return tasks, min(workers_for(recipe, pitch, len(tasks)) for recipe in recipes)
 
 
-def run_settings(settings: Sequence[Setting], hands: int, pitch: float) -> list[Group]:
+def run_settings(
+    settings: Sequence[Setting], hands: int, pitch: float, bench: Bench
+) -> list[Group]:
     """Make every run of some settings that is not kept, with progress on standard error."""
-    from meltwick.cli.failing import say
     from meltwick.cli.machine import prepare_kernels
     from meltwick.cli.progress import Tally
     from meltwick.study.compare import groups_of
     from meltwick.study.queue import run_all
-    from meltwick.study.store import Store
 
-    tasks, workers = _crew(settings, hands, pitch)
-    store = Store()
-    prepare_kernels()
+    tasks, workers = _crew(settings, hands, pitch, bench)
+    there = bench.cluster
+    prepare_kernels(announce=there is None)
     with Tally() as tally:
-        outcomes = run_all(tasks, store=store, workers=workers, tally=tally)
-    if store.damaged:
-        say(f"{store.damaged} kept runs were damaged and have been made again.")
+        outcomes = run_all(
+            tasks,
+            store=bench.store,
+            executor=None if there is None else there.executor,
+            workers=workers,
+            tally=tally,
+        )
     return groups_of(settings, hands, outcomes)
 
 
-def forecast(settings: Sequence[Setting], hands: int, pitch: float) -> str:
+def forecast(settings: Sequence[Setting], hands: int, pitch: float, bench: Bench) -> str:
     """Say how many runs a study needs and about how long they take."""
     from meltwick.cli.machine import cells_of
     from meltwick.plan import resolve
     from meltwick.stock import load_stock
     from meltwick.study.outcome import run_key
     from meltwick.study.queue import expected_seconds, missing
-    from meltwick.study.store import Store
 
-    tasks, workers = _crew(settings, hands, pitch)
-    store, stock = Store(), load_stock()
+    tasks, workers = _crew(settings, hands, pitch, bench)
+    store, stock = bench.store, load_stock()
+    keys = list(dict.fromkeys(map(run_key, tasks)))
+    known = [found for key in keys[:_READ] if (found := store.get(key)) is not None]
+    kept = [key for key in keys if key in store]
     rest = missing(tasks, store)
-    kept = {key: None for task in tasks if (key := run_key(task)) in store}
-    known = [found for key in list(kept)[:9] if (found := store.get(key)) is not None]
     loads = []
     for task in rest:
         recipe = resolve(task.plan, stock)
@@ -87,7 +102,8 @@ def forecast(settings: Sequence[Setting], hands: int, pitch: float) -> str:
     total = len(rest) + len(kept)
     runs = "1 run" if total == 1 else f"{total} runs"
     cores = "1 core" if workers == 1 else f"{workers} cores"
-    return f"{runs}{there}; {_about(seconds)} on {cores}."
+    where = "" if bench.cluster is None else f" of the cluster at {bench.cluster.address}"
+    return f"{runs}{there}; {_about(seconds)} on {cores}{where}."
 
 
 def _about(seconds: float) -> str:
