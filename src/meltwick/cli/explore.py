@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Hands, PlanFile, OnCluster, Show
+from meltwick.cli.options import Debug, Detail, Hands, OnCluster, PlanFile, Show
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
