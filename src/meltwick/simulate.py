@@ -91,8 +91,35 @@ def simulate(
     MeltwickError
         When the plan cannot be carried out.
     """
+    return simulate_recipe(
+        resolve(plan, load_stock()),
+        pitch=pitch,
+        seed=seed,
+        start=start,
+        constants=constants,
+        observer=observer,
+        threads=threads,
+    )
+
+
+def simulate_recipe(
+    recipe: Recipe,
+    *,
+    pitch: float = 2e-3,
+    seed: int | None = None,
+    start: FixedDye | None = None,
+    constants: Constants | None = None,
+    observer: Observer | None = None,
+    threads: int = 2,
+) -> Result:
+    """Predict the garment that a resolved plan gives: as `simulate`, with no stock to look in.
+
+    Raises
+    ------
+    MeltwickError
+        When the plan cannot be carried out.
+    """
     constants = constants or Constants()
-    recipe = resolve(plan, load_stock())
     if seed is not None:
         recipe = _by_hand(recipe, seed)
     with threadpool_limits(limits=1, user_api="blas"):

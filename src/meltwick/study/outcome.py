@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 _MARK = b"meltwick run 1\n"
 _ENGINES = ("numpy", "scipy", "numba", "pyamg")
+"""Libraries whose version may move a number."""
 _SHADES = (0.25, 1.0, 4.0)  # [% of fibre] depths at which a dye's own colour is compared
 _FULL = 65535
 
@@ -38,6 +39,19 @@ class Task:
     seed: int
     pitch: float  # [m]
     constants: Constants | None = None
+
+
+@dataclass(frozen=True)
+class Order:
+    """One run with all that it is made from: nothing is looked up where it is made.
+
+    Another machine may lack the maker's own stock files; their entries are in the recipe.
+    """
+
+    recipe: Recipe
+    seed: int
+    pitch: float  # [m]
+    constants: Constants | None
 
 
 @dataclass(frozen=True)
@@ -93,6 +107,15 @@ def run_key(task: Task) -> str:
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
+def made_of() -> dict[str, str]:
+    """Return the version of each part that a run's numbers depend on."""
+    from meltwick import __version__
+    from meltwick.constants import MODEL
+
+    own = {"meltwick": __version__, "meltwick's model": str(MODEL)}
+    return own | {name: version(name) for name in _ENGINES}
+
+
 @lru_cache(maxsize=256)
 def _resolved(plan: Plan) -> Recipe:
     from meltwick.plan import resolve
@@ -109,12 +132,26 @@ def make(task: Task, threads: int = 1) -> Outcome:
     MeltwickError
         When the plan cannot be carried out.
     """
-    from meltwick.simulate import simulate
+    return fulfil(order_of(task), threads)
 
-    result = simulate(
-        task.plan, pitch=task.pitch, seed=task.seed, constants=task.constants, threads=threads
+
+def order_of(task: Task) -> Order:
+    """Look up in the stock what a task names."""
+    return Order(_resolved(task.plan), task.seed, task.pitch, task.constants)
+
+
+def fulfil(order: Order, threads: int = 1) -> Outcome:
+    """Make a run, here and now; raises as `make`."""
+    from meltwick.simulate import simulate_recipe
+
+    result = simulate_recipe(
+        order.recipe,
+        pitch=order.pitch,
+        seed=order.seed,
+        constants=order.constants,
+        threads=threads,
     )
-    return outcome_of(result, _resolved(task.plan).dyes)
+    return outcome_of(result, order.recipe.dyes)
 
 
 def outcome_of(result: Result, dyes: tuple[Dye, ...]) -> Outcome:

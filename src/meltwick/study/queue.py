@@ -16,7 +16,7 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_complet
 from concurrent.futures.process import BrokenProcessPool
 
 from meltwick.errors import ResourceError
-from meltwick.study.outcome import Outcome, Task, make, run_key
+from meltwick.study.outcome import Outcome, Task, fulfil, make, order_of, run_key
 from meltwick.study.store import Store
 from meltwick.study.workers import quietly, usable_cores
 
@@ -134,7 +134,7 @@ def _through(
 ) -> None:
     with quietly():
         futures: dict[Future[Outcome], str] = {
-            executor.submit(make, task): key for key, task in rest.items()
+            executor.submit(fulfil, order_of(task)): key for key, task in rest.items()
         }
     try:
         for future in as_completed(futures):
