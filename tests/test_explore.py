@@ -24,8 +24,9 @@ from meltwick.plan.refolding import fold_value, refolded, without
 from meltwick.plan.words import FOLDS
 from meltwick.stock import load_stock
 from meltwick.study import store
+from meltwick.study.compare import Group, as_csv
 from meltwick.study.explore import Spread, points, spread
-from meltwick.study.outcome import Task, run_key
+from meltwick.study.outcome import Task, as_bytes, from_bytes, make, run_key
 from meltwick.study.space import Space, read_space
 
 STOCK = load_stock()
@@ -288,6 +289,25 @@ def test_a_short_key_means_what_it_means_in_the_plan() -> None:
     found = made("fold=pole,rosettes", "spacing=10mm..60mm", n=8)
     for each in found.settings:  # rosettes have a spacing too, from 6 cm on
         assert ("tie.spacing" in each.values) is (each.values["fold"] == "pole")
+
+
+def test_the_table_is_the_same_for_runs_that_were_kept() -> None:
+    found = made(palettes=("rose, ink, moss", "fern, ink"))
+    fresh, kept = [], []
+    for setting in found.settings:
+        outcome = make(Task(setting.plan, 5, PITCH))
+        fresh.append(Group(setting, (outcome,)))
+        kept.append(Group(setting, (from_bytes(as_bytes(outcome)),)))
+    assert as_csv(fresh) == as_csv(kept) == as_csv([fresh[0], kept[1]])
+    rows = list(csv.reader(io.StringIO(as_csv(kept))))
+    first = found.settings[0].values["palette"].split(" + ")
+    at = rows[0].index("white highest %") + 1
+    assert rows[0][at : at + len(first)] == [f"{name} %" for name in first]
+    for row, group in zip(rows[1:], fresh, strict=True):
+        seen = group.outcomes[0].seen
+        for name, cell in zip(rows[0][at : at + 4], row[at : at + 4], strict=True):
+            dye = name.removesuffix(" %")
+            assert cell == (f"{100 * seen[dye]:.1f}" if dye in seen else "")
 
 
 # ------------------------------------------------------------------------------- the folds

@@ -132,6 +132,18 @@ def surely_whiter(one: Group, other: Group) -> bool:
     return all(a.white > b.white for a, b in pairs)
 
 
+def _dyes(groups: Sequence[Group]) -> list[str]:
+    """List every dye that is seen, in the order in which the plans first name them.
+
+    A run that was kept has its dyes in another order than one that was just made.
+    """
+    plans = [group.setting.plan for group in groups]
+    lines = [line.dye.casefold() for plan in plans for turn in plan.round for line in turn.dye]
+    place = {name: -n for n, name in enumerate(reversed(lines))}  # the first of each stays
+    found = {name for group in groups for name in group.outcomes[0].seen}
+    return sorted(found, key=lambda name: (place.get(name.casefold(), 1), name))
+
+
 def as_csv(groups: Sequence[Group], keys: Sequence[str] = ()) -> str:
     """Write a table that a spreadsheet opens: a row for each setting, shares in per cent.
 
@@ -139,7 +151,7 @@ def as_csv(groups: Sequence[Group], keys: Sequence[str] = ()) -> str:
     if they are not those of the first setting.
     """
     keys = keys or list(groups[0].setting.values) or ["plan"]
-    dyes = list(dict.fromkeys(name for group in groups for name in group.outcomes[0].seen))
+    dyes = _dyes(groups)
     numbered = any(group.setting.number for group in groups)
     head = [
         *(["number"] if numbered else []),
