@@ -144,9 +144,30 @@ def page() -> str:
                 "",
                 f"![{sentence(name)}]({name}.png)",
             ]
+    lines += [
+        "",
+        "## A collection",
+        "",
+        "Eight pieces with prices, two racks and three poles, by",
+        f"[{COLLECTION}/collection.toml]({COLLECTION}/collection.toml): the",
+        f"[board]({COLLECTION}/board.html) as a page,",
+        f"its [calendar]({COLLECTION}/calendar.png), also as",
+        f"[ICS]({COLLECTION}/calendar.ics) and [CSV]({COLLECTION}/calendar.csv), what to",
+        f"[buy]({COLLECTION}/shopping.csv) and what each [costs]({COLLECTION}/pieces.csv).",
+        "",
+        f"![Eight pieces on a board]({COLLECTION}/board.png)",
+    ]
     return "\n".join(lines) + "\n"
 
 
+def collection() -> None:
+    """Make the board and the calendar of the collection."""
+    folder = str(GALLERY / COLLECTION)
+    words = ["collection", folder, "--detail", "normal", "--out", folder]
+    subprocess.run([sys.executable, "-m", "meltwick.cli", *words], check=True)
+
+
+COLLECTION = "first-frost"
 OTHERS = ("tray-socks",)
 """Plans that others name, and that have no picture of their own."""
 MORE = {
@@ -198,7 +219,12 @@ def main() -> None:
         return
     for name in asked or names():
         print(name, flush=True)
-        picture(name)
+        if name == COLLECTION:
+            collection()
+        else:
+            picture(name)
+    if not asked:
+        collection()
     kept = known() if asked else {}
     rows = [
         [name, *kept[name]] if name in kept and name not in asked else shares(name)

@@ -1,6 +1,7 @@
 """Pages that tell what the program does are compared with the program."""
 
 import ast
+import csv
 import inspect
 import os
 import re
@@ -132,6 +133,23 @@ def test_gallery_plans_still_run_and_made_their_pictures(picture):
     wanted = digest(resolve(plan, load_stock()), Constants())
     with Image.open(picture) as opened:
         assert opened.text["meltwick-digest"] == wanted, "make the gallery's pictures anew"
+
+
+def test_the_gallery_s_collection_was_made_by_its_plans():
+    from meltwick.constants import Constants
+    from meltwick.plan import digest, read_plan, resolve
+    from meltwick.stock import load_stock
+
+    folder = GALLERY / "first-frost"
+    with (folder / "pieces.csv").open(newline="", encoding="utf-8") as file:
+        made = {row["piece"]: row["digest"] for row in csv.DictReader(file)}
+    assert len(made) == 8
+    for name, kept in made.items():
+        plan = read_plan(folder / f"{name}.toml")
+        wanted = digest(resolve(plan, load_stock()), Constants())
+        assert kept == wanted, "run python docs/make_gallery.py first-frost"
+    for name in ("board.png", "board.html", "calendar.png", "calendar.ics", "shopping.csv"):
+        assert (folder / name).stat().st_size > 1000
 
 
 def test_every_gallery_plan_has_its_picture_and_its_line():

@@ -14,7 +14,7 @@ ROWS = (
         PHYSICS := ("cloth", "folding", "binding", "stacking", "bundle", "seep", "colour", "shares")
     ),
     {"simulate"},
-    {"advice", "picture", "photo", "study", "journal", "worksheet"},
+    {"advice", "picture", "photo", "study", "journal", "worksheet", "workshop", "collection"},
     {"cli", "__main__"},
 )
 # The physics row takes its numbers as arguments: it never reads a plan or the stock.

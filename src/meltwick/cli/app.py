@@ -8,6 +8,7 @@ import typer
 
 from meltwick.cli.aim import aim
 from meltwick.cli.cache import cache
+from meltwick.cli.collection import collection
 from meltwick.cli.compare import compare
 from meltwick.cli.explore import explore
 from meltwick.cli.film import film
@@ -55,6 +56,9 @@ def build() -> Any:
     app.command("film", short_help="Film the colour as it spreads through the hours.")(film)
     app.command("guide", short_help="Draw where a plan folds, ties and lays.")(guide)
     app.command("sheet", short_help="Write the work sheet: gather, steps, times, cautions.")(sheet)
+    app.command("collection", short_help="Show pieces together: board, shopping, calendar.")(
+        collection
+    )
     app.command("palette", short_help="Show the dyes in stock on the plan's cloth.")(palette)
     app.command("cache", short_help="Say what is kept of earlier studies, or clear it.")(cache)
     return typer.main.get_command(app)

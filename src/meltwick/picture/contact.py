@@ -24,8 +24,10 @@ _TITLE, _FOOT = 100, 36  # [px]
 _MOST_ACROSS = {True: 4, False: 6}
 """Pieces in a row: of broad ones, front and back side by side, and of narrow ones."""
 _LARGEST = 480  # [px] a piece's place is no wider
+_TALLEST = 0.62  # of its width, a piece's place among broad ones; chosen
 _BAR, _WORDS = 14, 62  # [px] height of the bar, and of two lines of words under it
 _LINE = 24  # [px] of each further line of a label
+_CHIP = 26  # [px] side of a chip of colour
 _PLOT = 400  # [px] height of the plot
 
 TINTS = {
@@ -47,6 +49,8 @@ class Tile:
     shares: Sequence[float]  # white, pale, mid, deep; 0..1, together 1
     low: float  # white share of the darkest hand
     high: float  # of the lightest
+    chips: Sequence[tuple[float, ...]] = ()  # sRGB 0..1 of its colours, under the words
+    note: str = ""  # a further line of words
 
 
 @dataclass(frozen=True)
@@ -107,11 +111,13 @@ def draw_contact(
     broad = sum(body.shape[1] > 1.3 * body.shape[0] for body in bodies) > len(bodies) / 2
     across = columns or columns_for(len(tiles), broad)
     wide = min(_LARGEST, (_WIDE - 2 * MARGIN - (across - 1) * _GAP) // across)
-    painted = [_piece(body, wide) for body in bodies]
+    painted = [_piece(body, wide, round(_TALLEST * wide) if broad else None) for body in bodies]
     left = (_WIDE - across * wide - (across - 1) * _GAP) // 2
     room = wide + _GAP - 8
     labels = [_wrapped(tile.label, 20, room, lines) for tile in tiles]
-    words = _WORDS + _LINE * (max(map(len, labels)) - 1)
+    further = max(map(len, labels)) - 1 + any(tile.note for tile in tiles)
+    chips = _CHIP + 14 if any(tile.chips for tile in tiles) else 0
+    words = _WORDS + _LINE * further + chips
     grid = _Grid(across, wide, max(piece.height for piece in painted), left, words)
     low = grid.low(len(tiles))
     sheet = Image.new("RGB", (_WIDE, low + (_PLOT if plot else 0) + _FOOT), PAPER)
@@ -126,6 +132,10 @@ def draw_contact(
             _write(pen, (x + wide // 2, base), line, 20, "ms", room)
             base += _LINE
         _write(pen, (x + wide // 2, base + 1), tile.line, 16, "ms", room)
+        if tile.note:
+            base += _LINE
+            _write(pen, (x + wide // 2, base + 1), tile.note, 16, "ms", room)
+        _chips(pen, x + wide // 2, base + 18, tile)
     if plot:
         box = (MARGIN + 60, low + 10, _WIDE - MARGIN, low + _PLOT - 70)
         sheet = draw_plot(sheet, box, plot)
@@ -133,10 +143,13 @@ def draw_contact(
     return sheet
 
 
-def _piece(pieces: Canvas, wide: int) -> Image.Image:
-    """Make a painted piece, with the paper about it, so wide."""
-    size = (wide, max(1, round(wide * pieces.shape[0] / pieces.shape[1])))
-    return as_picture(resized(pieces, size))
+def _piece(pieces: Canvas, wide: int, most: int | None) -> Image.Image:
+    """Make a painted piece, with the paper about it, so wide, or as tall as it may be."""
+    height, width = pieces.shape[:2]
+    scale = wide / width if most is None else min(wide / width, most / height)
+    return as_picture(
+        resized(pieces, (max(1, round(scale * width)), max(1, round(scale * height))))
+    )
 
 
 def _wrapped(text: str, px: int, room: float, most: int) -> list[str]:
@@ -156,6 +169,15 @@ def _write(
     pen: ImageDraw.ImageDraw, at: tuple[float, float], text: str, px: int, anchor: str, room: float
 ) -> None:
     pen.text(at, draw.fit_text(text, px, room), fill=INK, font=draw.type_face(px), anchor=anchor)
+
+
+def _chips(pen: ImageDraw.ImageDraw, middle: int, top: int, tile: Tile) -> None:
+    """Draw a row of chips of colour about a middle."""
+    left = middle - len(tile.chips) * (_CHIP + 6) // 2 + 3
+    for number, chip in enumerate(tile.chips):
+        x = left + number * (_CHIP + 6)
+        fill = tuple(round(255 * part) for part in chip)
+        pen.rectangle((x, top, x + _CHIP, top + _CHIP), fill=fill, outline=INK)
 
 
 def _bar(sheet: Image.Image, box: tuple[int, int, int, int], tile: Tile) -> None:

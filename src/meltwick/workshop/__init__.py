@@ -1,0 +1,1 @@
+"""A collection in a maker's days: steps, the calendar, and the forms in which it is kept."""
