@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
+import os
 from pathlib import Path
 
 import numpy as np
@@ -109,6 +111,45 @@ def test_the_cache_is_told_of_and_cleared(home: Path, capsys: pytest.CaptureFixt
     assert capsys.readouterr().out.startswith("2 runs thrown away")
     assert run("cache") == 0
     assert capsys.readouterr().out.startswith("0 runs kept in ")
+
+
+def test_what_cannot_be_kept_or_thrown_away_is_said(
+    home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    words = ["compare", "cloth.toml", "--vary", "squeeze=2,4", "--hands", "1", "--detail", "10 mm"]
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as disk:
+        disk.setattr(Path, "replace", full)
+        assert run(*words) == 0
+    told = capsys.readouterr()
+    assert "keeps the most white" in told.out
+    why = os.strerror(errno.ENOSPC)
+    assert told.err.startswith(f"2 runs could not be kept in {home / 'cache'} ({why}), so they ")
+    assert [path for path in (home / "cache").rglob("*") if path.is_file()] == []  # nothing begun
+    assert run(*words) == 0
+    assert capsys.readouterr().err == ""
+    with monkeypatch.context() as disk:
+        disk.setattr(Path, "unlink", full)
+        assert run("cache", "--clear") == 2
+    told = capsys.readouterr()
+    assert told.out.startswith("0 runs thrown away")
+    assert told.err.startswith(f"meltwick: 2 runs in {home / 'cache'} cannot be thrown away")
+    assert run("cache") == 0
+    assert capsys.readouterr().out.startswith("2 runs kept in ")
+
+
+def test_a_forecast_counts_what_is_whole(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["compare", "cloth.toml", "--vary", "squeeze=2,4", "--hands", "1", "--detail", "10 mm"]
+    run(*words)
+    next((home / "cache").rglob("*.run")).write_bytes(b"")
+    capsys.readouterr()
+    assert run(*words, "--dry-run") == 0
+    told = capsys.readouterr()
+    assert told.out.startswith("2 runs, of which 1 is kept from before; ")
+    assert told.err == "1 kept run was damaged and is made again.\n"
 
 
 # ------------------------------------------------------------------------------- the parts

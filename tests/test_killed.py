@@ -71,7 +71,7 @@ def test_damaged_files_are_told_of_and_made_again(tmp_path: Path) -> None:
     paths[1].write_bytes(paths[1].read_bytes()[:100])
     paths[2].write_bytes(b"")
     whole = {path: path.read_bytes() for path in paths[3:]}
-    assert "3 kept runs were damaged and have been made again." in study.finish()
+    assert "3 kept runs were damaged and are made again." in study.finish()
     assert study.content() == wanted
     assert study.store.damaged == 0
     assert {path: path.read_bytes() for path in paths[3:]} == whole  # seconds and all

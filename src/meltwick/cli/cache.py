@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from meltwick.cli.options import Debug
+from meltwick.errors import FileError
 
 
 def cache(
@@ -24,11 +25,16 @@ def cache(
     store = Store()
     if clear:
         count, size = store.clear()
-        typer.echo(f"{_runs(count)} thrown away, {size / 1e6:.0f} MB.")
+        typer.echo(f"{_runs(count)} thrown away, {size / 1e6:.1f} MB.")
+        if store.files():
+            raise FileError(
+                f"{_runs(store.tally()[0])} in {store.folder} cannot be thrown away; see whether "
+                "you may write there"
+            )
         return
     count, size = store.tally()
     typer.echo(
-        f"{_runs(count)} kept in {store.folder}, {size / 1e6:.0f} MB of at most "
+        f"{_runs(count)} kept in {store.folder}, {size / 1e6:.1f} MB of at most "
         f"{LIMIT / 1e9:g} GB; those used longest ago go first."
     )
 

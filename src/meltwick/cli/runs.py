@@ -98,7 +98,8 @@ def forecast(settings: Sequence[Setting], hands: int, pitch: float, bench: Bench
         recipe = resolve(task.plan, stock)
         loads.append(cells_of(recipe, task.pitch) * len(recipe.rounds))
     seconds = expected_seconds(loads, known, workers)
-    there = f", of which {len(kept)} are kept from before" if kept else ""
+    are = "is" if len(kept) == 1 else "are"
+    there = f", of which {len(kept)} {are} kept from before" if kept else ""
     total = len(rest) + len(kept)
     runs = "1 run" if total == 1 else f"{total} runs"
     cores = "1 core" if workers == 1 else f"{workers} cores"

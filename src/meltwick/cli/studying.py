@@ -55,9 +55,8 @@ def keeping(store: Store) -> list[str]:
     """Say which kept runs were damaged, and which could not be kept."""
     lines = []
     if store.damaged:
-        what = "run was" if store.damaged == 1 else "runs were"
-        again = "has" if store.damaged == 1 else "have"
-        lines.append(f"{store.damaged} kept {what} damaged and {again} been made again.")
+        what = "run was damaged and is" if store.damaged == 1 else "runs were damaged and are"
+        lines.append(f"{store.damaged} kept {what} made again.")
     if store.unkept:
         what = "1 run" if store.unkept == 1 else f"{store.unkept} runs"
         it = "it is" if store.unkept == 1 else "they are"
