@@ -32,6 +32,6 @@ class WishError(MeltwickError):
 
 
 class ResourceError(MeltwickError):
-    """Not enough memory or disk."""
+    """Not enough memory or disk, or a cluster that cannot make the runs."""
 
     exit_code = 4

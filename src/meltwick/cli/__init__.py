@@ -17,8 +17,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 done; 1 our fault; 2 the input or the command is wrong; 4 disk or memory;
-        130 interrupted.
+        0 done; 1 our fault; 2 the input or the command is wrong; 3 a wish that no setting meets;
+        4 disk, memory or the cluster; 130 interrupted.
     """
     try:
         from meltwick.cli.failing import guarded
