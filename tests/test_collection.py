@@ -10,6 +10,7 @@ import runpy
 from pathlib import Path
 
 import colour
+import icalendar
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -275,6 +276,7 @@ def test_faults_are_told_in_one_line(whole, said, tmp_path, monkeypatch, capsys)
     ("words", "said"),
     [
         (["nowhere"], "nowhere"),
+        (["one.toml"], "is a plan"),
         ([""], "folder of plans"),
         ([".", "--form", "oval 10"], "--form"),
         ([".", "--names", "{size}", "--form", "square 100"], "--names"),
@@ -379,3 +381,16 @@ def test_the_page_of_the_collection_file_is_what_the_program_says():
         for _, each in inspect.getmembers(models, inspect.isclass)
         if issubclass(each, Table) and each is not Table
     }
+
+
+def test_the_calendar_reads_back(made):
+    """By a calendar library that keeps to RFC 5545."""
+    calendar = icalendar.Calendar.from_ical((made / "calendar.ics").read_bytes())
+    events = list(calendar.walk("VEVENT"))
+    said = [str(event["SUMMARY"]) for event in events]
+    assert any("rinse cold" in each for each in said)
+    first = min(event["DTSTART"].dt for event in events)
+    assert first.date().isoformat() >= "2027-01-11"
+    assert first.tzinfo is None, "the maker's own clock"
+    rows = list(csv.DictReader(io.StringIO((made / "calendar.csv").read_text("utf-8"), newline="")))
+    assert {row["piece"] for row in rows} == {"one", "two"}

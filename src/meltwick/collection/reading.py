@@ -90,6 +90,11 @@ def _from_folder(folder: Path, stock: Stock) -> Whole:
 def _read(path: Path, model: type[Collection], stock: Stock) -> Collection:
     tables = parse_toml(read_text(path, "collection"), str(path), PlanError)
     check_schema(tables.pop("schema", 1), str(path), PlanError)
+    if "piece" not in tables and {"garment", "round"} & set(tables):
+        raise PlanError(
+            f"{one_line(str(path))} is a plan; name the folder that it is in, or a collection file "
+            "with a [[piece]] for each plan"
+        )
     tables.setdefault("name", path.parent.resolve().name or "collection")
     return _checked(tables, model, path, stock)
 
