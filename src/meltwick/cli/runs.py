@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from meltwick.picture.contact import Tile
     from meltwick.study.compare import Group, Setting
     from meltwick.study.outcome import Task
+    from meltwick.types import Recipe
 
 MOST_RUNS = 2000
 _READ = 40
@@ -38,13 +39,18 @@ def _crew(
     settings: Sequence[Setting], hands: int, pitch: float, bench: Bench
 ) -> tuple[list[Task], int]:
     """List the runs, refuse those that the memory cannot hold, and count the workers."""
-    from meltwick.cli.machine import require_memory, workers_for
+    from meltwick.cli.machine import require_memory, species_count, workers_for
     from meltwick.plan import resolve
     from meltwick.stock import load_stock
     from meltwick.study.compare import tasks_of
 
     stock, tasks = load_stock(), tasks_of(settings, hands, pitch)
-    recipes = [resolve(setting.plan, stock) for setting in settings]
+    recipes: list[Recipe] = []
+    sizes: list[tuple[object, ...]] = []  # settings of one garment take the same memory
+    for recipe in (resolve(setting.plan, stock) for setting in settings):
+        if (size := (recipe.blank, recipe.fabric, species_count(recipe))) not in sizes:
+            sizes.append(size)
+            recipes.append(recipe)
     there = bench.cluster
     for recipe in recipes:
         if there is None:
