@@ -58,7 +58,7 @@ def entries(pieces: Sequence[Piece], fit: Fit) -> tuple[Entry, ...]:
 
 
 def _load_numbers(fit: Fit) -> dict[tuple[int, int, int], tuple[int, bool]]:
-    """Count the loads by their start, and say of each member whether it is the first."""
+    """Give each load a number, by its start; say of each member whether it is the first."""
     order = sorted(fit.ledger.loads, key=lambda load: (load.starts[0], min(load.members)))
     return {
         member: (number, member == min(load.members))

@@ -123,12 +123,12 @@ class Ledger:
         return marks
 
     def ice_fits(self, laid: Iterable[tuple[int, float]]) -> int | None:
-        """Return the first mark whose day would need more ice than there is, None if none would."""
+        """Return the first mark of a day that would need more ice than it has; None: none would."""
         used = dict(self.ice)
         for mark, mass in laid:
             used[mark // DAY] = used.get(mark // DAY, 0.0) + mass
             if used[mark // DAY] > self.season.workshop.ice_per_day + _DUST:
-                return mark
+                return mark // DAY * DAY
         return None
 
     def take(self, name: str, count: int, low: int, high: int) -> None:

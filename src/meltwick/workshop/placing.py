@@ -23,6 +23,8 @@ from meltwick.workshop.marks import (
     onwards,
 )
 
+_ICE_TRIES = 200  # ways to spread a stretch's ice over days that are tried
+
 
 @dataclass(frozen=True)
 class Task:
@@ -73,7 +75,7 @@ class Style:
     """How a stretch is placed where there is a choice."""
 
     delays: Mapping[tuple[int, int], int] = field(default_factory=dict)
-    """Marks that new loads of a stretch, by piece and number, wait at most for others to join."""
+    """Marks that loads of a stretch, by piece and number, may run later to be shared."""
 
 
 @dataclass(frozen=True)
@@ -138,10 +140,11 @@ def place(task: Task, ready: int, ledger: Ledger, style: Style, latest: int) -> 
         None where it does not fit.
     """
     shared: dict[int, Load] = {}
+    delay = style.delays.get((task.stretch.piece, task.stretch.number), 0)
     found = _lay(task, ready, ledger, style, latest, shared)
     for number, block in enumerate(task.blocks):
         trials = []
-        by = found.end if found else latest
+        by = min(latest, found.end + delay) if found else latest
         for load in _joined(task, ledger, block, ready, by):
             tried = _lay(task, ready, ledger, style, latest, {**shared, number: load})
             if tried:
@@ -155,20 +158,26 @@ def place(task: Task, ready: int, ledger: Ledger, style: Style, latest: int) -> 
 def _lay(
     task: Task, ready: int, ledger: Ledger, style: Style, latest: int, shared: Mapping[int, Load]
 ) -> Placing | None:
-    """Place a stretch with its loads given; where two lots of ice meet on one day, on another."""
-    barred = dict.fromkeys(range(len(task.lengths)), 0)
+    """Place a stretch with its loads given.
+
+    Where its own lots of ice are too much for one day, each in turn is kept off that day, the last
+    lot first: in any place that fits, at least one of them lies on another.
+    """
     iced = [n for n, step in enumerate(task.stretch.steps) if step.ice > 0.0]
-    while True:
-        starts = _walk(task, ready, ledger, style, latest, shared, barred)
+    barred: list[dict[int, int]] = [{}]
+    for _ in range(_ICE_TRIES):
+        if not barred:
+            break
+        off = barred.pop()
+        starts = _walk(task, ready, ledger, style, latest, shared, off)
         if starts is None:
-            return None
+            continue
         over = ledger.ice_fits([(starts[n], task.stretch.steps[n].ice) for n in iced])
         if over is None:
             return Placing(starts, starts[-1] + task.lengths[-1], shared)
-        day = over // DAY
-        barred[next(n for n in iced if starts[n] // DAY == day)] |= between(
-            day * DAY, day * DAY + DAY
-        )
+        day = between(over, over + DAY)
+        barred += [{**off, n: off.get(n, 0) | day} for n in iced if day >> starts[n] & 1]
+    return None
 
 
 def _walk(
@@ -184,7 +193,7 @@ def _walk(
     may = [
         1 << forced[n]
         if n in forced
-        else ledger.starts(step.holds, step.hands, task.lengths[n], step.ice) & ~barred[n]
+        else ledger.starts(step.holds, step.hands, task.lengths[n], step.ice) & ~barred.get(n, 0)
         for n, step in enumerate(steps)
     ]
     whole = ledger.season.whole

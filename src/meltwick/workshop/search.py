@@ -24,7 +24,7 @@ _TRIES = 24_000  # steps that the exchanges place in all; measured, see the test
 _DELAYS = (DAY // 24, DAY // 8, DAY)  # [marks] that a new load may wait for others
 _MEMORY = 0.04  # share of the changes that late acceptance looks back
 _KEPT = 3  # orders that are filled in every way
-_FEWEST = 40  # exchanges, however many pieces there are
+_FEWEST = 40  # exchanges in the usual search, however many pieces there are
 
 
 @dataclass(frozen=True)
@@ -240,7 +240,7 @@ def search(work: Work, season: Season, soonest: int, effort: float = 1.0) -> Fit
     for fit in found[:_KEPT]:
         for style in _styles(work):
             best = _better(best, fill(work, short, fit.order, style, best.ready))
-    tries = max(_FEWEST, round(effort * _TRIES / work.size))
+    tries = round(effort * max(_FEWEST, _TRIES / work.size))
     best = _exchange(best, soonest, tries, loads=False)
     return _exchange(best, soonest, tries // 2, loads=True)
 
