@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 import time as clock
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
@@ -22,7 +21,7 @@ from meltwick.workshop.jobs import Piece, Step, Workshop
 from meltwick.workshop.marks import backwards, between, free_since, free_until, onwards, runs
 
 MON = date(2026, 3, 2)
-QUICK = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+QUICK = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 def lay_and_batch(seconds: float = 48 * HOUR, wait: float = 0.0) -> list[Step]:
@@ -97,7 +96,7 @@ def test_a_load_takes_no_more_than_its_weight():
 
 PROVEN = (2, 6, 8, 10, 13, 14, 33, 36, 42, 45, 49, 57)
 """Collections for which `exact` needs about a second each. Of 56 such that it proved in 30 s, 53
-end as early as any can, and the others 1.2, 1.2 and 1.7 % later; 10 of the 53 run more loads than
+end as early as any can, and the others 1.1, 1.3 and 1.6 % later; 10 of the 53 run more loads than
 the fewest, nine of them one more."""
 
 
@@ -194,7 +193,6 @@ def test_every_constraint_holds(pieces, shop):
         assert waits_end(pieces), "a piece that may always wait was refused"
         return
     check(pieces, shop, entries)
-    assert entries == fit(pieces, shop, 0.02)
 
 
 def waits_end(pieces) -> bool:
@@ -242,6 +240,38 @@ def test_sets_of_marks_against_one_mark_after_another(start, free, wait, length)
     assert free_since(free, length) == min(n for n in range(length + 1) if is_free(n, length))
     assert free_until(free, length) == max(n for n in range(length, 71) if is_free(length, n))
     assert members(between(wait, length)) == set(range(wait, length))
+
+
+def test_the_checker_sees_what_is_wrong():
+    """Each change to a good calendar breaks one constraint."""
+    pieces, shop = small(8)
+    good = fit(pieces, shop)
+    check(pieces, shop, good)
+    lone = next(n for n, e in enumerate(good) if e.step == "soak")
+    entry = good[lone]
+    night = timedelta(hours=-5)
+    changes = [
+        replace(entry, start=entry.start + night, end=entry.end + night),
+        replace(entry, end=entry.end - timedelta(minutes=5)),
+        replace(entry, holds=()),
+        replace(entry, hands=False),
+        replace(entry, piece="nobody"),
+    ]
+    for change in changes:
+        with pytest.raises(AssertionError):
+            check(pieces, shop, sorted([*good[:lone], change, *good[lone + 1 :]], key=begins))
+    for less in (
+        replace(shop, resources=dict.fromkeys(shop.resources, 0)),
+        replace(shop, ice_per_day=0.5),
+        replace(shop, load_kg=0.1),
+        replace(shop, days_off=frozenset({entry.start.date()})),
+    ):
+        with pytest.raises(AssertionError):
+            check(pieces, less, good)
+
+
+def begins(entry) -> datetime:
+    return entry.start
 
 
 # ------------------------------------------------------------------------ days and nights
@@ -325,7 +355,6 @@ def test_clocks_that_change_change_nothing(monkeypatch):
         assert fit([piece], shop) == plain
     finally:
         monkeypatch.undo()
-        os.environ.get("TZ")
         clock.tzset()
     assert at(plain, "rinse") - at(plain, "lay") == timedelta(hours=24)
 
@@ -353,6 +382,7 @@ def test_a_usual_collection_keeps_every_constraint():
     entries = fit(pieces, shop)
     _, loads = check(pieces, shop, entries)
     assert loads < 9
+    assert entries == fit(pieces, shop)  # to the minute
     again = [e for e in entries if e.piece == "piece 4"]
     assert [e.round for e in again] == sorted(e.round for e in again)
     assert any("with piece" in e.note for e in entries if e.load)
@@ -389,7 +419,7 @@ def one(**changes) -> Piece:
             "tee, round 1, fold: needs a 2 in pipe, and the workshop has none; get one, or use"
             " the 1-1/2 in pipe",
         ),
-        (one(holds={"rack": 2}), SHOP, "needs 2 rack, and the workshop has 1; get more"),
+        (one(holds={"rack": 2}), SHOP, "needs 2 of rack, and the workshop has 1; get more"),
         (
             one(seconds=9 * HOUR),
             SHOP,

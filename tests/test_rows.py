@@ -87,6 +87,15 @@ def test_every_room_has_a_row():
             row(room(path))
 
 
+OPEN_TO_WORKSHOP = {"units", "types", "errors", "chance"}
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "workshop").glob("*.py")), ids=lambda p: p.name)
+def test_the_workshop_knows_nothing_of_plans_and_runs(path):
+    others = imported(path, path.read_text("utf-8")) - {"workshop"}
+    assert others <= OPEN_TO_WORKSHOP, f"{path.name} imports {others - OPEN_TO_WORKSHOP}"
+
+
 @pytest.mark.parametrize("path", ALL, ids=lambda p: str(p.relative_to(ROOT)))
 def test_modules_stay_small(path):
     assert len(path.read_text("utf-8").splitlines()) <= 420

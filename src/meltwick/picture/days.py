@@ -172,7 +172,12 @@ def _write(
     anchor: str = "ls",
     ink: tuple[int, int, int] = INK,
 ) -> None:
-    pen.text(at, draw.fit_text(text, px, room), fill=ink, font=draw.type_face(px), anchor=anchor)
+    said = draw.fit_text(_one_line(text), px, room)
+    pen.text(at, said, fill=ink, font=draw.type_face(px), anchor=anchor)
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.splitlines())
 
 
 # ------------------------------------------------------------------------------ the days
@@ -297,7 +302,7 @@ def _lines(work: Sequence[tuple[Entry, tuple[str, ...]]]) -> Iterator[list[_Word
     line: list[_Words] = []
     for names, each in groupby(work, lambda pair: pair[1]):
         steps = ", ".join(f"{clock(entry.start)} {entry.step}" for entry, _ in each)
-        text = f"{', '.join(names)}: {steps}"
+        text = _one_line(f"{', '.join(names)}: {steps}")
         text = draw.fit_text(text, 16, _WIDE - 16.0 * len(names))
         wide = 16.0 * len(names) + face.getlength(text) + 30.0
         if line and at + wide - 30.0 > _WIDE:

@@ -127,8 +127,8 @@ def _lacking(name: str, count: int, there: int, resources: Mapping[str, int]) ->
     has = f"the workshop has {there}" if there else "the workshop has none"
     near = get_close_matches(name, [key for key in resources if key != name], 1)
     hint = f", or use the {near[0]}" if near and resources[near[0]] >= count else ""
-    many = "a" if count == 1 else str(count)
-    return f"needs {many} {name}, and {has}; get {'one' if not there else 'more'}{hint}"
+    many = f"a {name}" if count == 1 else f"{count} of {name}"
+    return f"needs {many}, and {has}; get {'one' if not there else 'more'}{hint}"
 
 
 def _check_mass(piece: Piece, shop: Workshop) -> None:
