@@ -198,14 +198,13 @@ def test_what_goes_wrong_in_a_worker_is_raised_here():
     assert active_children() == []
 
 
-class ClosedError(Exception):
-    """An error that cannot be made again from its arguments."""
-
-    def __init__(self, one, two):
-        super().__init__(one)
-
-
 def test_an_error_that_cannot_be_sent_keeps_its_name():
+    class ClosedError(Exception):
+        """An error whose kind no other process can find, however errors are sent."""
+
+        def __init__(self, one, two):
+            super().__init__(one)
+
     sent = workers._portable(ClosedError("a", "b"))
     assert type(sent) is RuntimeError
     assert str(sent) == "ClosedError: a"
