@@ -28,6 +28,7 @@ from meltwick.errors import PlanError
 from meltwick.picture.forms import size_of
 from meltwick.plan.table import Table
 from meltwick.stock import load_stock
+from meltwick.worksheet.timeline import MORE, melt_seconds
 from meltwick.workshop.table import plain as plain_cell
 
 STOCK = load_stock()
@@ -394,3 +395,24 @@ def test_the_calendar_reads_back(made):
     assert first.tzinfo is None, "the maker's own clock"
     rows = list(csv.DictReader(io.StringIO((made / "calendar.csv").read_text("utf-8"), newline="")))
     assert {row["piece"] for row in rows} == {"one", "two"}
+
+
+def test_each_step_lays_its_own_ice_and_waits_no_longer_than_it_must(tmp_path):
+    """Three loads and a turned one, of four masses; a melt before turning is no night longer."""
+    plan = SMALL.format(name="one", dye="coral", notes="").replace(
+        'ice = [{ amount = "400 g" }]',
+        'ice = [{ amount = "400 g" }, { amount = "200 g", after = "1 h" },'
+        ' { amount = "100 g", after = "2 h" }, { amount = "300 g", turned = true }]',
+    )
+    (tmp_path / "one.toml").write_text(plan)
+    (piece,) = read_collection(tmp_path, STOCK).pieces
+    (job,) = jobs_of([(piece, needs_of(piece), "reds")])
+    steps = job.rounds[0]
+    assert [step.ice for step in steps if step.ice] == pytest.approx([0.4, 0.2, 0.1, 0.3])
+    turn = piece.recipe.rounds[0]
+    first, second = (
+        [s for s in steps if s.name == name] for name in ("let it melt", "let the ice go")
+    )
+    at_the_ice = sum(s.seconds for s in first) + 2 * MORE + second[0].seconds
+    assert at_the_ice == pytest.approx(melt_seconds(turn))
+    assert second[1].seconds == pytest.approx(melt_seconds(turn, turned=True))

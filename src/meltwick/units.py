@@ -296,13 +296,15 @@ def show_length(metres: float) -> str:
     return f"{_plain(metres * 1e2)} cm" if metres < 0.9995 else f"{_plain(metres)} m"
 
 
+def mixed(number: Fraction) -> str:
+    """Return a number of 0 or more as a ruler or a spoon has it: ``"1-1/2"``."""
+    whole, rest = divmod(number, 1)
+    return "-".join(str(part) for part in (whole, rest) if part) or "0"
+
+
 def show_inches(metres: float) -> str:
     """Return a length [m] to the nearest eighth of an inch: ``"1-1/2 in"``."""
-    eighths = Fraction(round(metres / float(INCH) * 8), 8)
-    whole, rest = divmod(eighths, 1)
-    if not rest:
-        return f"{whole} in"
-    return f"{whole}-{rest} in" if whole else f"{rest} in"
+    return f"{mixed(Fraction(round(metres / float(INCH) * 8), 8))} in"
 
 
 def show_mass(kilograms: float) -> str:

@@ -9,7 +9,7 @@ from math import degrees, pi, sqrt
 from meltwick.advice.hands import standing
 from meltwick.advice.sizes import Garment
 from meltwick.types import Caught, Ice, Patch, Powder, Recipe, Round, Sector
-from meltwick.units import show_length, show_mass, show_time
+from meltwick.units import mixed, show_length, show_mass, show_time
 
 _HEAPED = {
     "": "Heap {} of ice on it, {}",
@@ -124,8 +124,7 @@ def _zone(zone: tuple[float, float]) -> str:
 def level_spoons(count: float) -> str:
     """Write level teaspoons to the nearest quarter; less than half of one to the nearest eighth."""
     parts = 4 if count >= 0.5 else 8
-    whole, rest = divmod(Fraction(round(count * parts), parts), 1)
-    if not whole and not rest:
+    spoons = Fraction(round(count * parts), parts)
+    if not spoons:
         return "a pinch"
-    number = "-".join(str(each) for each in (whole, rest) if each)
-    return f"{number} level teaspoon{'s' if whole + rest > 1 else ''}"
+    return f"{mixed(spoons)} level teaspoon{'s' if spoons > 1 else ''}"

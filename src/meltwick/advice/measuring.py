@@ -6,7 +6,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from math import floor, inf, log10
 
-from meltwick.units import Unit, number_and_unit
+from meltwick.units import Unit, mixed, number_and_unit
 
 _Steps = tuple[tuple[float, str], ...]  # up to this many of the unit, in steps of so much
 
@@ -104,8 +104,7 @@ def _number(number: Fraction, unit: Unit, decimal: bool) -> str:
     parts = unit.spellings[0] in _IN_PARTS and number.denominator in (2, 4, 8, 16)
     if not parts or decimal:
         return f"{float(number):.10g}"
-    whole, rest = divmod(number, 1)
-    return f"{whole}-{rest}" if whole else str(rest)
+    return mixed(number)
 
 
 def _counted(number: Fraction, spelling: str, unit: Unit) -> str:

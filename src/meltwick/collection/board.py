@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,10 +13,9 @@ import numpy as np
 from meltwick.collection import kinship
 from meltwick.collection.costs import Bought, Cost, Needs, costs_of, needs_of, shopping, total
 from meltwick.collection.reading import Piece, Whole
-from meltwick.picture.days import day_name
 from meltwick.shares import CLASSES, dyed_to_white
 from meltwick.types import Result
-from meltwick.workshop.jobs import Entry, Workshop
+from meltwick.workshop.jobs import Entry, Workshop, day_name
 from meltwick.workshop.table import plain
 
 
@@ -80,6 +79,11 @@ class Calendar:
     workshop: Workshop
     hint: str  # what would make it quicker; empty where nothing would
 
+    @property
+    def loads(self) -> int:
+        """How many wash loads there are."""
+        return len({entry.load for entry in self.entries if entry.load})
+
 
 @dataclass(frozen=True)
 class Board:
@@ -93,20 +97,14 @@ class Board:
     near: tuple[str, ...]  # what is said of twins and strangers
 
     @property
-    def loads(self) -> int:
-        """How many wash loads there are."""
-        entries = self.calendar.entries if self.calendar else ()
-        return len({entry.load for entry in entries if entry.load})
-
-    @property
     def when(self) -> str:
         """Say from when to when, and what would make it quicker."""
         if self.calendar is None:
             return ""
-        entries = self.calendar.entries
+        entries, count = self.calendar.entries, self.calendar.loads
         first, last = min(e.start for e in entries), max(e.end for e in entries)
         days = (last.date() - first.date()).days + 1
-        loads = "one wash load" if self.loads == 1 else f"{self.loads} wash loads"
+        loads = "one wash load" if count == 1 else f"{count} wash loads"
         said = (
             f"From {day_name(first.date())} to {day_name(last.date())}, {days} days, with {loads} "
             f"by colour family. {self.calendar.hint}"
@@ -140,16 +138,15 @@ def board_of(whole: Whole, made: Sequence[Made], calendar: Calendar | None) -> B
     calendar : Calendar or None
         None where the pieces cannot be fitted.
     """
-    entries = calendar.entries if calendar else ()
     prices = whole.table.prices
-    wash = wash_shares(entries)
+    wash = wash_shares(calendar.entries if calendar else ())
     cards = []
     for each in made:
         names = each.piece.copies
         share = sum(wash.get(name, 0.0) for name in names) / len(names)
         costs = costs_of(each.needs, prices, share or None)
         cards.append(Card(each, costs, *total(costs), each.piece.table.price))
-    loads = len({entry.load for entry in entries if entry.load})
+    loads = calendar.loads if calendar else 0
     found = kinship.pairs([m.colours for m in made], [m.result.white_share for m in made])
     return Board(
         whole=whole,
@@ -167,10 +164,10 @@ def wash_shares(entries: Sequence[Entry]) -> Mapping[str, float]:
     for entry in entries:
         if entry.load:
             inside[entry.load].add(entry.piece)
-    shares: Counter[str] = Counter()
+    shares: dict[str, float] = defaultdict(float)
     for pieces in inside.values():
         for name in pieces:
-            shares[name] += 1.0 / len(pieces)  # type: ignore[assignment]
+            shares[name] += 1.0 / len(pieces)
     return dict(shares)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil
@@ -13,12 +13,12 @@ from meltwick.advice.steps import cloth_words
 from meltwick.advice.stringing import string_length
 from meltwick.collection.models import PriceTable
 from meltwick.collection.reading import Piece
-from meltwick.types import BandTie, PoleWrap, Stitching, TiedRings, TubeWrap
+from meltwick.plan import words
+from meltwick.types import BandTie, PoleWrap, Round, Stitching, TiedRings, TubeWrap
 from meltwick.units import show_inches, show_length, show_mass
 from meltwick.worksheet.quantities import measure, soda_cups
-from meltwick.worksheet.timeline import timeline
+from meltwick.worksheet.timeline import steps_of
 
-_SODA_BULK = 610.0  # [kg/m3] of light soda ash, for a word about the jar
 _MARGIN = 1.1  # a tenth more than is reckoned, for what is spilt; chosen
 
 
@@ -63,13 +63,13 @@ def needs_of(piece: Piece) -> Needs:
     """Add up what all rounds of a piece take."""
     recipe = piece.recipe
     garment = weigh(recipe)
-    dyes: Counter[str] = Counter()
+    dyes: dict[str, float] = defaultdict(float)
     poles: dict[str, float] = {}
     string = thread = soda = ice = 0.0
     bands = 0
     for number, turn in enumerate(recipe.rounds, 1):
         for powder in turn.powder:
-            dyes[powder.dye] += powder.mass  # type: ignore[assignment]
+            dyes[powder.dye] += powder.mass
         soda += turn.soda.mass
         ice += sum(load.mass for load in turn.ice)
         long = string_length(turn, garment, number)
@@ -78,9 +78,7 @@ def needs_of(piece: Piece) -> Needs:
         else:
             string += long
         bands = max(bands, turn.tie.count if isinstance(turn.tie, BandTie) else 0)
-        for fold in turn.folds:
-            if isinstance(fold, PoleWrap | TubeWrap):
-                poles[pole_name(fold)] = fold.diameter
+        poles |= poles_of(turn)
     return Needs(
         blank=recipe.blank.name,
         article=f"{recipe.blank.name}, {recipe.blank.size}, {cloth_words(recipe.fabric)}",
@@ -92,13 +90,17 @@ def needs_of(piece: Piece) -> Needs:
         thread=thread,
         bands=bands,
         poles=poles,
-        hands=sum(step.seconds for step in timeline(recipe) if step.hands),
+        hands=sum(step.seconds for step in steps_of(recipe) if step.hands),
     )
 
 
-def pole_name(fold: PoleWrap | TubeWrap) -> str:
-    """Name a fold's pole: its trade name, or its size."""
-    return fold.pole or f"pole {show_length(fold.diameter)}"
+def poles_of(turn: Round) -> dict[str, float]:
+    """Name the poles of a round, by trade name or by size, with their outside diameters [m]."""
+    return {
+        fold.pole or f"pole {show_length(fold.diameter)}": fold.diameter
+        for fold in turn.folds
+        if isinstance(fold, PoleWrap | TubeWrap)
+    }
 
 
 def costs_of(needs: Needs, prices: PriceTable, wash: float | None) -> tuple[Cost, ...]:
@@ -116,9 +118,9 @@ def costs_of(needs: Needs, prices: PriceTable, wash: float | None) -> tuple[Cost
     def at(price: float | None, amount: float) -> float | None:
         return None if price is None else price * amount
 
-    lines = [Cost("blank", needs.article, prices.blank.get(needs.blank.casefold()))]
+    lines = [Cost("blank", needs.article, prices.of_blank(needs.blank))]
     for name, mass in needs.dyes.items():
-        each = prices.dye.get(name.casefold(), prices.dye.get("other"))
+        each = prices.of_dye(name)
         lines.append(Cost(name, show_mass(mass), at(each, 1e3 * mass)))
     if needs.soda:
         lines.append(Cost("soda ash", show_mass(needs.soda), at(prices.soda, needs.soda)))
@@ -150,7 +152,7 @@ def total(costs: Sequence[Cost]) -> tuple[float, tuple[str, ...]]:
 
 
 def shopping(
-    pieces: Sequence[tuple[Piece, Needs]], prices: PriceTable, loads: int | None
+    pieces: Sequence[tuple[Piece, Needs]], prices: PriceTable, loads: int
 ) -> tuple[Bought, ...]:
     """List what to buy for all pieces, each made as often as its count says.
 
@@ -160,10 +162,10 @@ def shopping(
 
 
 def _bought(
-    pieces: Sequence[tuple[Piece, Needs]], prices: PriceTable, loads: int | None
+    pieces: Sequence[tuple[Piece, Needs]], prices: PriceTable, loads: int
 ) -> Iterator[Bought]:
     articles: Counter[tuple[str, str]] = Counter()
-    dyes: Counter[str] = Counter()
+    dyes: dict[str, float] = defaultdict(float)
     poles: dict[str, float] = {}
     soda = ice = long = thread = 0.0
     bands = 0
@@ -172,17 +174,17 @@ def _bought(
         count = piece.table.count
         articles[needs.blank, needs.article] += count
         for name, mass in needs.dyes.items():
-            dyes[name] += count * mass  # type: ignore[assignment]
+            dyes[name] += count * mass
         soda, ice = soda + count * needs.soda, ice + count * needs.ice
         long, thread = long + count * needs.string, thread + count * needs.thread
         bands += count * needs.bands
         poles |= needs.poles
     for (blank, article), count in articles.items():
-        each = prices.blank.get(blank.casefold())
+        each = prices.of_blank(blank)
         cost = None if each is None else count * each
         yield Bought(article, str(count), str(count), "one for each piece", cost)
     for name, mass in sorted(dyes.items(), key=lambda each: -each[1]):
-        each = prices.dye.get(name.casefold(), prices.dye.get("other"))
+        each = prices.of_dye(name)
         more = _MARGIN * mass
         yield Bought(
             f"dye powder, {name}",
@@ -198,7 +200,7 @@ def _bought(
             f"{show_mass(more)}, {soda_cups(more)}",
             show_mass(soda),
             "a fresh soak for every piece; pieces soaked together take less "
-            f"({measure(more / _SODA_BULK)} of light powder at most)",
+            f"({measure(more / words.SODA_BULK['light'])} of light powder at most)",
             None if prices.soda is None else more * prices.soda,
         )
     if ice:

@@ -7,8 +7,8 @@ import unicodedata
 from collections.abc import Sequence
 
 from meltwick.errors import PlanError
+from meltwick.plan.models import RESERVED
 
-_RESERVED = {"con", "prn", "aux", "nul"} | {f"{p}{n}" for p in ("com", "lpt") for n in range(1, 10)}
 _LONGEST = 80  # characters
 KEYS = ("number", "name", "form")
 
@@ -36,7 +36,7 @@ def clean(text: str) -> str:
     text = unicodedata.normalize("NFC", text)
     text = re.sub(r"[^\w.-]+", "-", text)
     text = re.sub(r"-{2,}", "-", text).strip("-. ")[:_LONGEST].rstrip("-. ")
-    if not text or text.split(".")[0].casefold() in _RESERVED:
+    if not text or text.split(".")[0].casefold() in RESERVED:
         text = f"piece-{text}".rstrip("-")
     return text
 

@@ -22,8 +22,8 @@ from meltwick.plan.reading import (
 from meltwick.plan.table import Table
 from meltwick.stock.reading import choices
 from meltwick.units import shown
+from meltwick.workshop.jobs import WEEKDAYS
 
-WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _FULL = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 MOST = 60  # pieces of one collection
 
@@ -132,6 +132,14 @@ class PriceTable(Table):
     wash: Price = Field(default=None, description="one load of the washing machine")
     hour: Price = Field(default=None, description="one hour of your hands")
     other: Price = Field(default=None, description="label, paper, post: one piece")
+
+    def of_blank(self, name: str) -> float | None:
+        """Price of a blank; None where there is none."""
+        return self.blank.get(name.casefold())
+
+    def of_dye(self, name: str) -> float | None:
+        """Price of a gram of a dye: its own, or that of all others; None where there is none."""
+        return self.dye.get(name.casefold(), self.dye.get("other"))
 
 
 class WorkshopTable(Table):

@@ -12,10 +12,10 @@ from PIL import Image
 from meltwick.collection.board import Board, Card, money
 from meltwick.collection.kinship import TWINS
 from meltwick.picture.contact import TINTS, Tile, draw_contact
-from meltwick.picture.days import clock, day_name
+from meltwick.picture.days import clock
 from meltwick.picture.forms import draw_form
 from meltwick.worksheet.page import as_data, set_page
-from meltwick.workshop.jobs import together
+from meltwick.workshop.jobs import day_name, together
 
 _WIDE = 640  # [px] of a piece's picture on the page
 
@@ -73,16 +73,8 @@ def board_html(board: Board, version: str, *, doubt: str, calendar: bytes | None
         cards=[_card(card, currency) for card in board.cards],
         near=board.near if len(board.cards) > 1 else (),
         matrix=list(_matrix(board)),
-        bought=[
-            {
-                "what": each.what,
-                "amount": each.amount,
-                "exact": each.exact,
-                "how": each.how,
-                "price": money(each.price, currency),
-            }
-            for each in board.bought
-        ],
+        bought=board.bought,
+        money=lambda amount: money(amount, currency),
         together=money(sum(priced), currency) if priced else "",
         together_how="of what has a price in your list; hands are not bought",
         cost_heads=heads,

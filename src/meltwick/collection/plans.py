@@ -6,18 +6,17 @@ import math
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from meltwick.collection.costs import Needs, pole_name
+from meltwick.collection.costs import Needs, poles_of
 from meltwick.collection.models import WorkshopTable
 from meltwick.collection.reading import Piece
 from meltwick.stock import Stock
-from meltwick.types import PoleWrap, Round, TubeWrap
-from meltwick.worksheet.timeline import PATIENCE, Step, timeline
+from meltwick.types import Round
+from meltwick.worksheet.timeline import PATIENCE, Step, steps_of
 from meltwick.workshop.jobs import Piece as Job
 from meltwick.workshop.jobs import Step as Task
 from meltwick.workshop.jobs import Workshop
 
 _HOUR = 3600.0
-_DAY = 24 * _HOUR
 RACK, TUB, MACHINE = "rack", "tub", "machine"
 NEW = "new, undyed"
 """What blanks are washed with before anything is done to them."""
@@ -43,9 +42,7 @@ _WAITS = {
 }
 
 
-def jobs_of(
-    pieces: Sequence[tuple[Piece, Needs, str]],
-) -> list[Job]:
+def jobs_of(pieces: Sequence[tuple[Piece, Needs, str]]) -> list[Job]:
     """Write every piece, as often as it is made, as steps that hold poles, racks and tubs.
 
     Parameters
@@ -56,7 +53,7 @@ def jobs_of(
     jobs = []
     for piece, needs, family in pieces:
         rounds: list[list[Task]] = [[] for _ in piece.recipe.rounds]
-        steps = timeline(piece.recipe)
+        steps = steps_of(piece.recipe)
         for n, step in enumerate(steps):
             after = steps[n + 1] if n + 1 < len(steps) else None
             turn = piece.recipe.rounds[step.round - 1]
@@ -76,19 +73,16 @@ def _tasks(step: Step, after: Step | None, turn: Round, family: str) -> list[Tas
     if step.kind in ("mix", "soak") or (bound and turn.tub):
         held[TUB] = 1
     if bound or step.kind in ("fold", "soda", "rinse"):
-        for fold in turn.folds:
-            if isinstance(fold, PoleWrap | TubeWrap):
-                held[pole_name(fold)] = 1
+        held |= dict.fromkeys(poles_of(turn), 1)
     if step.kind in ("scour", "wash"):
         return _washes(step, family if step.kind == "wash" else NEW, wait)
-    seconds = turn.batch_time if step.kind == "batch" else step.seconds
     return [
         Task(
             step.title.lower(),
-            seconds,
+            step.seconds,
             hands=step.hands,
             holds=held,
-            ice=_ice(step, turn),
+            ice=step.ice,
             longest_wait=wait,
             goes_on=step.kind in ("soak", "batch", "melt"),
             remind=step.kind == "rinse",
@@ -102,23 +96,6 @@ def _washes(step: Step, family: str, wait: float) -> list[Task]:
         Task("load the machine", 600.0, True, machine, longest_wait=0.0, washload=family),
         Task(step.title.lower(), step.seconds, False, machine, longest_wait=wait, washload=family),
     ]
-
-
-def _ice(step: Step, turn: Round) -> float:
-    """Ice that is heaped on in a step [kg]."""
-    if step.kind not in ("ice", "more", "turn"):
-        return 0.0
-    turned = step.kind == "turn"
-    loads = [load for load in turn.ice if load.turned is turned]
-    if not loads:
-        return 0.0
-    first = min(load.after for load in turn.ice if not load.turned) if not turned else 0.0
-    if step.kind == "ice":
-        return sum(load.mass for load in loads if load.after == first)
-    if turned:
-        return sum(load.mass for load in loads)
-    later = [load for load in loads if load.after > first]
-    return sum(load.mass for load in later) / max(1, len({load.after for load in later}))
 
 
 def workshop_of(

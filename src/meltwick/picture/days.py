@@ -12,7 +12,7 @@ from PIL import Image, ImageDraw
 
 from meltwick.picture import draw
 from meltwick.picture.preview import BETWEEN, DPI, INK, LONG_SIDE, MARGIN, PAPER, as_file
-from meltwick.workshop.jobs import MARK, WEEKDAYS, together
+from meltwick.workshop.jobs import MARK, WEEKDAYS, day_name, together
 from meltwick.workshop.ledger import day_hours
 
 if TYPE_CHECKING:
@@ -32,12 +32,6 @@ _LINE = 25  # [px] of the list
 _TITLE, _FOOT = 92, 76  # [px]
 _OPEN, _SHUT = (253, 250, 244), (236, 229, 217)  # sRGB of the hours that are worked, and others
 _RULE = (211, 201, 187)
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def day_name(day: date) -> str:
-    """Say a day in English wherever it is run: ``Mon 2 Mar``."""
-    return f"{WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
 
 
 def clock(at: datetime) -> str:

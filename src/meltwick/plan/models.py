@@ -41,7 +41,8 @@ from meltwick.plan.table import Table
 from meltwick.plan.ties import TieTable, check_tie
 from meltwick.units import GALLON, shown
 
-_RESERVED = {"con", "prn", "aux", "nul"} | {f"{p}{n}" for p in ("com", "lpt") for n in range(1, 10)}
+RESERVED = {"con", "prn", "aux", "nul"} | {f"{p}{n}" for p in ("com", "lpt") for n in range(1, 10)}
+"""Names that some system keeps for itself."""
 
 
 def check_name(found: object) -> str:
@@ -55,7 +56,7 @@ def check_name(found: object) -> str:
     good = (
         isinstance(found, str)
         and re.fullmatch(r"\w(?:[\w .-]{0,58}[\w-])?", found) is not None
-        and found.split(".")[0].casefold() not in _RESERVED
+        and found.split(".")[0].casefold() not in RESERVED
     )
     if not good:
         raise fault(

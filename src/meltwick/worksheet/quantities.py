@@ -27,6 +27,7 @@ from meltwick.types import (
 )
 from meltwick.units import (
     GALLON,
+    mixed,
     show_inches,
     show_length,
     show_mass,
@@ -191,8 +192,7 @@ def measure(volume: float) -> str:
 
 def _mixed(count: float, part: int) -> str:
     """Write a number to the nearest half, quarter or eighth; never less than one part."""
-    whole, rest = divmod(Fraction(max(1, round(count * part)), part), 1)
-    return "-".join(str(each) for each in (whole, rest) if each)
+    return mixed(Fraction(max(1, round(count * part)), part))
 
 
 def gallons(volume: float) -> str:

@@ -13,6 +13,7 @@ from meltwick.constants import Constants
 from meltwick.seep.ice import melt_of
 from meltwick.types import Ice, Recipe, Round
 from meltwick.units import show_mass, show_temperature, show_time
+from meltwick.workshop.jobs import day_name
 
 # How long hands take [s]; all chosen, and told as such: yours will differ.
 MIX, WRING, FOLD, LAY, MORE, TURN, RINSE, HANG = (
@@ -38,6 +39,7 @@ class Step:
     how: str  # how the time was got
     round: int  # counted from 1
     waits: float = 0.0  # [s] that the next step may come later
+    ice: float = 0.0  # [kg] that is laid
     start: float = 0.0  # [s] since the first step
 
 
@@ -53,11 +55,17 @@ def timeline(recipe: Recipe, hour: float = 10.0) -> tuple[Step, ...]:
     hour : float
         Of the day when the first step begins, 0 to 24.
     """
+    return tuple(_placed(steps_of(recipe), hour))
+
+
+def steps_of(recipe: Recipe) -> tuple[Step, ...]:
+    """List the steps of a plan, none placed in time: each lasts as long as it must."""
     garment = weigh(recipe)
-    steps: list[Step] = []
-    for number, turn in enumerate(recipe.rounds, 1):
-        steps += (replace(step, round=number) for step in _round(recipe, turn, garment, number))
-    return tuple(_placed(steps, hour))
+    return tuple(
+        replace(step, round=number)
+        for number, turn in enumerate(recipe.rounds, 1)
+        for step in _round(recipe, turn, garment, number)
+    )
 
 
 def _placed(steps: Iterable[Step], hour: float) -> Iterator[Step]:
@@ -112,9 +120,15 @@ def _round(recipe: Recipe, turn: Round, garment: Garment, number: int) -> Iterat
 
 
 def _by_hand(
-    kind: str, title: str, lines: Iterable[str], seconds: float, *, hands: bool = True
+    kind: str,
+    title: str,
+    lines: Iterable[str],
+    seconds: float,
+    *,
+    hands: bool = True,
+    ice: float = 0.0,
 ) -> Step:
-    return Step(kind, title, tuple(lines), seconds, hands, _SAY, 1)
+    return Step(kind, title, tuple(lines), seconds, hands, _SAY, 1, ice=ice)
 
 
 # ------------------------------------------------------------------------------- before the ice
@@ -203,26 +217,35 @@ def melt_seconds(turn: Round, turned: bool = False) -> float:
 def _iced(recipe: Recipe, turn: Round, garment: Garment) -> Iterator[Step]:
     lines = list(lay(recipe, turn, garment))
     over = next((n for n, line in enumerate(lines) if line.startswith(TURNING)), len(lines))
-    yield _by_hand("ice", "Lay the dye and the ice", ["Mask on.", *lines[:over]], LAY)
+    first = next(iter(_loads(turn, False).values()), 0.0)
+    yield _by_hand("ice", "Lay the dye and the ice", ["Mask on.", *lines[:over]], LAY, ice=first)
     yield from _melting(turn, False, then_turned=over < len(lines))
     if over < len(lines):
-        yield _by_hand("turn", "Turn it over", ["Mask on.", *lines[over:]], TURN)
+        first = next(iter(_loads(turn, True).values()), 0.0)
+        yield _by_hand("turn", "Turn it over", ["Mask on.", *lines[over:]], TURN, ice=first)
         yield from _melting(turn, True)
+
+
+def _loads(turn: Round, turned: bool) -> dict[float, float]:
+    """Masses [kg] of what is laid together, by the time since the first load [s], in order."""
+    loads = [load for load in turn.ice if load.turned is turned]
+    first = min((load.after for load in loads), default=0.0)
+    found: dict[float, float] = {}
+    for load in sorted(loads, key=lambda load: load.after):
+        found[load.after - first] = found.get(load.after - first, 0.0) + load.mass
+    return found
 
 
 def _melting(turn: Round, turned: bool, *, then_turned: bool = False) -> Iterator[Step]:
     """Wait for the ice; what is added later comes between."""
     whole = melt_seconds(turn, turned)
-    loads = [load for load in turn.ice if load.turned is turned]
-    first = min((load.after for load in loads), default=0.0)
-    later = sorted({load.after - first for load in loads} - {0.0})
-    mass = show_mass(sum(load.mass for load in loads)) if loads else "the liquor"
+    loads = _loads(turn, turned)
+    mass = show_mass(sum(loads.values())) if loads else "the liquor"
     how = f"reckoned for {mass} in air of {show_temperature(turn.room)}; look now and then"
     at = 0.0
-    for after in later:
-        more = show_mass(sum(load.mass for load in loads if load.after - first == after))
+    for after, more in list(loads.items())[1:]:
         yield Step("melt", "Let it melt", (), after - at, False, how, 1)
-        yield Step("more", "More ice", (f"Heap on another {more}.",), MORE, True, _SAY, 1)
+        yield _by_hand("more", "More ice", [f"Heap on another {show_mass(more)}."], MORE, ice=more)
         at = after + MORE
     said = "The water must run off freely and never stand up to the bundle." if not turn.tub else ""
     yield Step(
@@ -288,7 +311,7 @@ def clock(step: Step, begins: datetime, dated: bool) -> str:
     """
     at = begins + timedelta(seconds=60.0 * round(step.start / 60.0))
     if dated:
-        return f"{at:%a} {at.day} {at:%b}, {at:%H:%M}"
+        return f"{day_name(at.date())}, {at:%H:%M}"
     return f"day {(at.date() - begins.date()).days + 1}, {at:%H:%M}"
 
 

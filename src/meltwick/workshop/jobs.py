@@ -14,6 +14,12 @@ DAY = 86400 // MARK  # marks a day
 FOREVER = 10**9  # marks, more than any calendar has
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day_name(day: date) -> str:
+    """Say a day in English wherever it is run: ``Mon 2 Mar``."""
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
 
 
 @dataclass(frozen=True)
