@@ -164,10 +164,10 @@ def test_every_way_to_write_one_and_a_half_inches_is_one_float(text):
 
 @pytest.mark.parametrize("text", HOSTILE, ids=lambda t: ascii(t[:12]))
 def test_hostile_text_is_refused_at_once_in_one_short_line(text):
-    began = time.perf_counter()
+    began = time.process_time()
     with pytest.raises(QuantityError) as caught:
         parse(text, "length")
-    assert time.perf_counter() - began < 0.1
+    assert time.process_time() - began < 0.1
     message = str(caught.value)
     assert len(message) < 200
     assert message.isprintable()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Hands, OnCluster, PlanFile
+from meltwick.cli.options import Debug, Detail, Hands, OnCluster, PlanFile, shortened
 from meltwick.errors import FileError, PlanError, WishError
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def read_share(text: str, option: str) -> float:
     """
     from meltwick.units import QuantityError, parse
 
-    short = repr(text if len(text) <= 40 else text[:37] + "...")
+    short = shortened(text)
     try:
         share = parse(text, "share") if "%" in text else float(text)
     except (QuantityError, ValueError):

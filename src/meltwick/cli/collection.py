@@ -113,28 +113,14 @@ def _named(pattern: str, whole: Whole, forms: Sequence[str], where: str) -> list
 
 def _made(whole: Whole, pitch: float) -> list[Made]:
     """Predict every piece that is not kept, by its plan's own hand, and measure it."""
-    from meltwick.cli.machine import prepare_kernels, require_memory, workers_for
-    from meltwick.cli.progress import Tally
-    from meltwick.cloth import build_cloth
-    from meltwick.study.outcome import Task, as_result
-    from meltwick.study.queue import run_all
-    from meltwick.study.store import Store
+    from meltwick.cli.runs import results_of
 
-    recipes = [piece.recipe for piece in whole.pieces]
-    for recipe in recipes:
-        require_memory(recipe, pitch)
-    prepare_kernels()
-    tasks = [Task(piece.plan, piece.plan.seed, pitch) for piece in whole.pieces]
-    workers = min(workers_for(recipe, pitch, len(tasks)) for recipe in recipes)
-    with Tally() as tally:
-        outcomes = run_all(tasks, store=Store(), workers=workers, tally=tally)
+    plans, recipes = zip(*((piece.plan, piece.recipe) for piece in whole.pieces), strict=True)
+    results = results_of(plans, recipes, pitch)
 
     from meltwick.collection.board import made_of
 
-    return [
-        made_of(piece, as_result(outcome, build_cloth(recipe.blank, recipe.fabric, pitch)))
-        for piece, outcome, recipe in zip(whole.pieces, outcomes, recipes, strict=True)
-    ]
+    return [made_of(*each) for each in zip(whole.pieces, results, strict=True)]
 
 
 def calendar_of(whole: Whole, made: Sequence[Made]) -> Calendar:

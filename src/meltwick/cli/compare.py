@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Folder, Hands, OnCluster, Show
+from meltwick.cli.options import Debug, Detail, DryRun, Folder, Hands, OnCluster, Show
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -31,9 +31,7 @@ def compare(
     hands: Hands = "5",
     detail: Detail = "draft",
     out: Folder = None,
-    dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say how many runs and how long, and make none.")
-    ] = False,
+    dry_run: DryRun = False,
     cluster: OnCluster = None,
     show: Show = False,
     debug: Debug = False,

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Hands, OnCluster, PlanFile, Show
+from meltwick.cli.options import Debug, Detail, DryRun, Hands, OnCluster, PlanFile, Show
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -50,9 +50,7 @@ def explore(
         str | None,
         typer.Option(metavar="DIR", help="Where to write; with --take the new plan's file."),
     ] = None,
-    dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say how many runs and how long, and make none.")
-    ] = False,
+    dry_run: DryRun = False,
     cluster: OnCluster = None,
     show: Show = False,
     debug: Debug = False,

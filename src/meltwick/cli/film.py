@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Folder, PlanFile
+from meltwick.cli.options import Debug, Detail, Folder, PlanFile, shortened
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def read_seconds(text: str) -> float:
     """
     import re
 
-    short = repr(text if len(text) <= 40 else text[:37] + "...")
+    short = shortened(text)
     found = re.fullmatch(r"([0-9]{1,4}(?:\.[0-9]{1,3})?) ?s?", text.strip())
     if not found or not LEAST <= float(found[1]) <= MOST:
         raise PlanError(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Folder, PlanFile
+from meltwick.cli.options import Debug, Detail, Folder, PlanFile, shortened
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def _numbers(text: str | None, count: int) -> list[int]:
     if text is None:
         return list(range(1, count + 1))
     if not text.isdecimal() or not 1 <= int(text[:9]) <= count:
-        short = repr(text if len(text) <= 40 else text[:37] + "...")
+        short = shortened(text)
         allowed = "1, there is only one" if count == 1 else f"from 1 to {count}"
         raise PlanError(f"--round: {short} is no round of this plan; write {allowed}")
     return [int(text)]

@@ -33,3 +33,11 @@ OnCluster = Annotated[
 ]
 Show = Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the whole error if we fail.")]
+DryRun = Annotated[
+    bool, typer.Option("--dry-run", help="Say how many runs and how long, and make none.")
+]
+
+
+def shortened(text: str) -> str:
+    """Return what was written after an option as a message shows it: in quotes, not too long."""
+    return repr(text if len(text) <= 40 else text[:37] + "...")

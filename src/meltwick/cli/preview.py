@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Folder, PlanFile, Show
+from meltwick.cli.options import Debug, Detail, Folder, PlanFile, Show, shortened
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def read_detail(text: str) -> float:
     if word in DETAILS:
         return DETAILS[word]
     allowed = "draft, normal, fine or a length of 0.5 mm to 10 mm"
-    short = repr(text if len(text) <= 40 else text[:37] + "...")
+    short = shortened(text)
     try:
         pitch = parse(word, "length")
     except QuantityError:
@@ -65,9 +65,8 @@ def read_seed(text: str) -> int:
     PlanError
         If it is not a whole number from 0 to 2^63 - 1.
     """
-    short = text if len(text) <= 40 else text[:37] + "..."
     if not re.fullmatch(r"[0-9]{1,19}", text) or int(text) > _MOST_SEED:
-        raise PlanError(f"--seed: {short!r} is not a whole number from 0 to {_MOST_SEED}")
+        raise PlanError(f"--seed: {shortened(text)} is not a whole number from 0 to {_MOST_SEED}")
     return int(text)
 
 
@@ -80,7 +79,7 @@ def read_hands(text: str) -> int:
         If it is not a whole number from 1 to 25.
     """
     if not re.fullmatch(r"[0-9]{1,4}", text) or not 1 <= int(text) <= MOST_HANDS:
-        short = repr(text if len(text) <= 40 else text[:37] + "...")
+        short = shortened(text)
         raise PlanError(f"--hands: {short} is not a whole number from 1 to {MOST_HANDS}; try 5")
     return int(text)
 

@@ -11,9 +11,10 @@ from meltwick.errors import PlanError
 if TYPE_CHECKING:
     from meltwick.cli.studying import Bench
     from meltwick.picture.contact import Tile
+    from meltwick.plan import Plan
     from meltwick.study.compare import Group, Setting
-    from meltwick.study.outcome import Task
-    from meltwick.types import Recipe
+    from meltwick.study.outcome import Outcome, Task
+    from meltwick.types import Recipe, Result
 
 MOST_RUNS = 2000
 _READ = 40
@@ -35,74 +36,99 @@ def check_runs(settings: int, hands: int, option: str = "--vary") -> None:
         )
 
 
-def _crew(
-    settings: Sequence[Setting], hands: int, pitch: float, bench: Bench
-) -> tuple[list[Task], int]:
-    """List the runs, refuse those that the memory cannot hold, and count the workers."""
+def _crew(tasks: Sequence[Task], recipes: Sequence[Recipe], pitch: float, bench: Bench) -> int:
+    """Refuse runs that the memory cannot hold, and count the workers."""
     from meltwick.cli.machine import require_memory, species_count, workers_for
-    from meltwick.plan import resolve
-    from meltwick.stock import load_stock
-    from meltwick.study.compare import tasks_of
 
-    stock, tasks = load_stock(), tasks_of(settings, hands, pitch)
-    recipes: list[Recipe] = []
-    sizes: list[tuple[object, ...]] = []  # settings of one garment take the same memory
-    for recipe in (resolve(setting.plan, stock) for setting in settings):
+    sizes: list[tuple[object, ...]] = []  # recipes of one garment take the same memory
+    apart: list[Recipe] = []
+    for recipe in recipes:
         if (size := (recipe.blank, recipe.fabric, species_count(recipe))) not in sizes:
             sizes.append(size)
-            recipes.append(recipe)
+            apart.append(recipe)
     there = bench.cluster
-    for recipe in recipes:
+    for recipe in apart:
         if there is None:
             require_memory(recipe, pitch)
         else:
             require_memory(recipe, pitch, there.memory, "the smallest worker")
     if there is not None:
-        return tasks, min(len(tasks), there.workers)
-    return tasks, min(workers_for(recipe, pitch, len(tasks)) for recipe in recipes)
+        return min(len(tasks), there.workers)
+    return min(workers_for(recipe, pitch, len(tasks)) for recipe in apart)
 
 
-def run_settings(
-    settings: Sequence[Setting], hands: int, pitch: float, bench: Bench
-) -> list[Group]:
-    """Make every run of some settings that is not kept, with progress on standard error."""
+def _make(
+    tasks: Sequence[Task], recipes: Sequence[Recipe], pitch: float, bench: Bench
+) -> list[Outcome]:
+    """Make every run that is not kept, with progress on standard error."""
     from meltwick.cli.machine import prepare_kernels
     from meltwick.cli.progress import Tally
-    from meltwick.study.compare import groups_of
     from meltwick.study.queue import run_all
 
-    tasks, workers = _crew(settings, hands, pitch, bench)
+    workers = _crew(tasks, recipes, pitch, bench)
     there = bench.cluster
     prepare_kernels(announce=there is None)
     with Tally() as tally:
-        outcomes = run_all(
+        return run_all(
             tasks,
             store=bench.store,
             executor=None if there is None else there.executor,
             workers=workers,
             tally=tally,
         )
-    return groups_of(settings, hands, outcomes)
+
+
+def _recipes(settings: Sequence[Setting]) -> list[Recipe]:
+    from meltwick.plan import resolve
+    from meltwick.stock import load_stock
+
+    stock = load_stock()
+    return [resolve(setting.plan, stock) for setting in settings]
+
+
+def run_settings(
+    settings: Sequence[Setting], hands: int, pitch: float, bench: Bench
+) -> list[Group]:
+    """Make every run of some settings that is not kept."""
+    from meltwick.study.compare import groups_of, tasks_of
+
+    tasks = tasks_of(settings, hands, pitch)
+    return groups_of(settings, hands, _make(tasks, _recipes(settings), pitch, bench))
+
+
+def results_of(plans: Sequence[Plan], recipes: Sequence[Recipe], pitch: float) -> list[Result]:
+    """Return what each plan's own hand makes: kept from before, or made now and kept."""
+    from meltwick.cli.studying import studying
+    from meltwick.cloth import build_cloth
+    from meltwick.study.outcome import Task, as_result
+
+    tasks = [Task(plan, plan.seed, pitch) for plan in plans]
+    with studying(None) as bench:
+        outcomes = _make(tasks, recipes, pitch, bench)
+    return [
+        as_result(outcome, build_cloth(recipe.blank, recipe.fabric, pitch))
+        for outcome, recipe in zip(outcomes, recipes, strict=True)
+    ]
 
 
 def forecast(settings: Sequence[Setting], hands: int, pitch: float, bench: Bench) -> str:
     """Say how many runs a study needs and about how long they take."""
     from meltwick.cli.machine import cells_of
-    from meltwick.plan import resolve
-    from meltwick.stock import load_stock
+    from meltwick.study.compare import tasks_of
     from meltwick.study.outcome import run_key
     from meltwick.study.queue import expected_seconds, missing
 
-    tasks, workers = _crew(settings, hands, pitch, bench)
-    store, stock = bench.store, load_stock()
+    tasks, recipes, store = tasks_of(settings, hands, pitch), _recipes(settings), bench.store
+    workers = _crew(tasks, recipes, pitch, bench)
     keys = list(dict.fromkeys(map(run_key, tasks)))
     known = [found for key in keys[:_READ] if (found := store.get(key)) is not None]
     kept = [key for key in keys if key in store]
     rest = missing(tasks, store)
-    loads = []
-    for task in rest:
-        recipe = resolve(task.plan, stock)
-        loads.append(cells_of(recipe, task.pitch) * len(recipe.rounds))
+    work = {
+        id(setting.plan): cells_of(recipe, pitch) * len(recipe.rounds)
+        for setting, recipe in zip(settings, recipes, strict=True)
+    }
+    loads = [work[id(task.plan)] for task in rest]
     seconds = expected_seconds(loads, known, workers)
     are = "is" if len(kept) == 1 else "are"
     there = f", of which {len(kept)} {are} kept from before" if kept else ""

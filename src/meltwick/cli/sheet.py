@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Folder, PlanFile
+from meltwick.cli.options import Debug, Detail, Folder, PlanFile, shortened
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
     from meltwick.picture.preview import Unit
     from meltwick.plan import Plan
-    from meltwick.types import Recipe, Result
+    from meltwick.types import Recipe
 
 _FILES = ("sheet.html", "sheet.png")
 _UNDATED = datetime(2001, 1, 1)
@@ -94,7 +94,7 @@ def read_start(text: str) -> tuple[datetime, bool]:
             return at, year is not None
         except ValueError:
             pass
-    short = repr(text if len(text) <= 40 else text[:37] + "...")
+    short = shortened(text)
     raise PlanError(
         f"--start: {short} is not a time such as 10:00, or a day and a time such as "
         '"2026-12-05 10:00"'
@@ -106,27 +106,14 @@ def _predicted(
 ) -> tuple[list[str], dict[str, bytes]]:
     """Say what to expect and draw it, from a run that may be kept from before."""
     from meltwick import __version__
+    from meltwick.cli.runs import results_of
     from meltwick.cli.words import doubt_sentence, sentence
     from meltwick.picture.preview import preview_png
 
-    result = kept_result(plan, recipe, pitch)
+    (result,) = results_of([plan], [recipe], pitch)
     title = f"{recipe.name}, as it is expected"
     picture = preview_png(result, version=__version__, unit=unit)
     return [sentence(result), doubt_sentence(result, hint=False)], {title: picture}
-
-
-def kept_result(plan: Plan, recipe: Recipe, pitch: float) -> Result:
-    """Return what the plan's own hand makes: kept from before, or made now and kept."""
-    from meltwick.cli.progress import Tally
-    from meltwick.cloth import build_cloth
-    from meltwick.study.outcome import Task, as_result
-    from meltwick.study.queue import run_all
-    from meltwick.study.store import Store
-
-    with Tally() as tally:
-        task = Task(plan, plan.seed, pitch)
-        (outcome,) = run_all([task], store=Store(), workers=1, tally=tally)
-    return as_result(outcome, build_cloth(recipe.blank, recipe.fabric, pitch))
 
 
 def guides(recipe: Recipe, pitch: float, unit: Unit) -> dict[str, bytes]:
