@@ -206,3 +206,21 @@ def test_settings_are_as_fine_as_a_hand_can_make_them(text: str, values: tuple[s
     plan = plan_from_text("", "p.toml")
     found = read_choices(text, plan, {}).values
     assert found[: len(values)] == values
+
+
+def test_a_plan_is_written_where_the_files_it_names_lie(
+    home: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("meltwick.cli.runs.run_settings", None)  # told before any run
+    (home / "cloth.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="30cm" height="30cm" viewBox="0 0 300 300">'
+        '<path d="M0 0H300V300H0Z"/></svg>'
+    )
+    (home / "own.toml").write_text('[garment]\noutline = "cloth.svg"\n')
+    (home / "there").mkdir()
+    words = ["aim", "own.toml", "--white", "30%", "--vary", "squeeze=1.5..5"]
+    assert main([*words, "--out", "there/new.toml"]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1
+    assert "cloth.svg" in err
+    assert "--out new.toml" in err

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from meltwick.cli.options import Debug, Detail, Hands, OnCluster, PlanFile, shortened
-from meltwick.errors import FileError, PlanError, WishError
+from meltwick.errors import PlanError, WishError
 
 if TYPE_CHECKING:
     from meltwick.cli.studying import Bench
@@ -66,15 +65,14 @@ def aim(
     """
     from meltwick.cli.preview import read_detail, read_hands
     from meltwick.cli.studying import studying
-    from meltwick.cli.writing import write_new
+    from meltwick.cli.varied import place_for, write_varied
+    from meltwick.cli.writing import quoted
     from meltwick.plan.varying import with_values
 
     pitch, count = read_detail(detail), read_hands(hands)
     wish = _read_wish({"white": white, "pale": pale, "mid": mid, "deep": deep}, dye, zone)
     varied = _varied(plan, vary or [])
-    path = Path(out) if out is not None else Path(f"{varied.plan.name}-aimed.toml")
-    if path.exists():
-        raise FileError(f"{path} is here already and was left as it is; name another with --out")
+    path = place_for(varied, "aimed", out)
     with studying(cluster) as bench:
         found, keyed = _search(varied, wish, count, pitch, bench)
     label = ", ".join(keyed.values())
@@ -85,9 +83,8 @@ def aim(
             f"no setting gives {100 * wish.share:.0f} % {wish.what}; {label} comes nearest, with "
             f"{100 * found.middle(found.best):.0f} %"
         )
-    written = with_values(varied.text, varied.where, {**keyed, "name": path.stem})
-    write_new(path, written.encode())
-    typer.echo(f"The plan is {path}. Next: meltwick preview {path}")
+    write_varied(with_values(varied.text, varied.where, keyed), varied, path)
+    typer.echo(f"The plan is {path}. Next: meltwick preview {quoted(path)}")
 
 
 def _read_wish(classes: dict[str, str | None], dye: str | None, zone: str | None) -> _Wish:

@@ -182,7 +182,7 @@ def _draw(groups: Sequence[Group], space: Space, name: str, folder: Path) -> Non
 
 def _write_plan(varied: Varied, space: Space, number: int, out: str | None) -> None:
     """Write the plan of one tile."""
-    from meltwick.cli.varied import write_varied
+    from meltwick.cli.varied import place_for, write_varied
     from meltwick.cli.writing import quoted
 
     found = _spread(space, number)
@@ -191,5 +191,6 @@ def _write_plan(varied: Varied, space: Space, number: int, out: str | None) -> N
             f"--take: there is no #{number}; the numbers go up to {len(found.settings)} here"
         )
     chosen = found.settings[number - 1]
-    path = write_varied(found.texts[number - 1], varied, str(number), out)
+    path = place_for(varied, str(number), out)
+    write_varied(found.texts[number - 1], varied, path)
     typer.echo(f"{chosen.label}: the plan is {path}. Next: meltwick preview {quoted(path)}")

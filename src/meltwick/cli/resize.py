@@ -41,7 +41,7 @@ def resize(
     Example: meltwick resize harbour-tee.toml --size "child 6"
     """
     from meltwick.cli.machine import prepare_kernels
-    from meltwick.cli.varied import read_varied, write_varied
+    from meltwick.cli.varied import place_for, read_varied, write_varied
     from meltwick.cli.writing import quoted
     from meltwick.stock import load_stock
 
@@ -54,7 +54,8 @@ def resize(
     if keep not in KEEP:
         raise PlanError(f"--keep: {keep[:40]!r} is not known; write width or count")
     found = resized(varied.text, varied.where, varied.plan, stock, size or "", keep)
-    path = write_varied(found.text, varied, cleaned(found.size), out)
+    path = place_for(varied, cleaned(found.size), out)
+    write_varied(found.text, varied, path)
     for line in told(found, keep):
         typer.echo(line)
     typer.echo(f"The plan is {path}. Next: meltwick preview {quoted(path)}")

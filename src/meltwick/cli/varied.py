@@ -62,15 +62,13 @@ def read_varied(
     return Varied(text, where, plan, axes)
 
 
-def write_varied(text: str, varied: Varied, ending: str, out: str | None) -> Path:
-    """Write a changed plan as a new file, which is read once more before it is written.
+def place_for(varied: Varied, ending: str, out: str | None) -> Path:
+    """Choose the file for a changed plan, before any work is done for it.
 
     Parameters
     ----------
-    text : str
-        The changed plan.
     varied : Varied
-        What it was made from.
+        What it is made from.
     ending : str
         The file is NAME-ENDING.toml if ``out`` names no other.
     out : str or None
@@ -81,13 +79,9 @@ def write_varied(text: str, varied: Varied, ending: str, out: str | None) -> Pat
     FileError
         If the file is there already, or lies where the plan's other files do not.
     PlanError
-        If the file's name cannot name a plan.
+        If ``out`` is empty.
     """
-    from meltwick.cli.writing import write_new
     from meltwick.errors import FileError
-    from meltwick.plan import plan_from_text, resolve
-    from meltwick.plan.varying import with_values
-    from meltwick.stock import load_stock
 
     if out is not None and not out.strip():
         raise PlanError(f"--out: {out!r} cannot name a file; leave --out away for NAME.toml")
@@ -101,10 +95,27 @@ def write_varied(text: str, varied: Varied, ending: str, out: str | None) -> Pat
             f"{varied.where} names {beside[0]}, which lies beside it; write the new plan there "
             f"too, with --out {place}"
         )
+    return path
+
+
+def write_varied(text: str, varied: Varied, path: Path) -> None:
+    """Write a changed plan as a new file, which is read once more before it is written.
+
+    Raises
+    ------
+    FileError
+        If the file is there by now, or cannot be written.
+    PlanError
+        If the file's name cannot name a plan.
+    """
+    from meltwick.cli.writing import write_new
+    from meltwick.plan import plan_from_text, resolve
+    from meltwick.plan.varying import with_values
+    from meltwick.stock import load_stock
+
     whole = with_values(text, varied.where, {"name": json.dumps(path.stem, ensure_ascii=False)})
     resolve(plan_from_text(whole, str(path)), load_stock())
     write_new(path, whole.encode())
-    return path
 
 
 def _named_files(plan: Plan) -> list[str]:
