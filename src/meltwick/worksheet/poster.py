@@ -59,9 +59,9 @@ def _strips(sheet: Sheet) -> Iterator[Image.Image]:
     yield _heading("Steps")
     last = 0
     for row in sheet.rows:
-        if sheet.rounds > 1 and row.round != last:
-            yield _line(f"Round {row.round}", _TEXT, INK, 44)
-            last = row.round
+        if sheet.rounds > 1 and row.step.round != last:
+            yield _line(f"Round {row.step.round}", _TEXT, INK, 44)
+            last = row.step.round
         yield _step(row)
     if sheet.pictures[1:]:
         yield _heading("Fold guide")
@@ -101,17 +101,17 @@ def _table_row(
 
 def _step(row: Row) -> Image.Image:
     wide = _STEPS[1] * _ROOM - 24
-    said = [row.title.upper() if row.hands else row.title]
-    for line in row.lines:
+    said = [row.step.title.upper() if row.step.hands else row.step.title]
+    for line in row.step.lines:
         first, *rest = draw.wrap_text(line, _TEXT, wide - 24)
         said += [f"– {first}", *(f"   {each}" for each in rest)]
-    colour = INK if row.hands else _FAINT
+    colour = INK if row.step.hands else _FAINT
     return _cells(
         [
             (draw.wrap_text(row.when, _TEXT, _STEPS[0] * _ROOM - 12), INK, _TEXT),
             (said, colour, _TEXT),
             ([row.lasting], INK, _TEXT),
-            (draw.wrap_text(row.how, _SMALL, _STEPS[3] * _ROOM - 12), _FAINT, _SMALL),
+            (draw.wrap_text(row.step.how, _SMALL, _STEPS[3] * _ROOM - 12), _FAINT, _SMALL),
         ],
         _STEPS,
     )

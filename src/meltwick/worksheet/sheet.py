@@ -10,7 +10,7 @@ from meltwick.advice import advise
 from meltwick.advice.steps import cloth_words, piece_words
 from meltwick.types import Recipe
 from meltwick.worksheet.quantities import Gathering, gather
-from meltwick.worksheet.timeline import clock, lasting, timeline
+from meltwick.worksheet.timeline import Step, clock, lasting, timeline
 
 _WATCH = (
     "The bundle should sit above the melt water, and the powder under the ice stay covered until "
@@ -27,13 +27,9 @@ _WATCH = (
 class Row:
     """A step as it is set."""
 
+    step: Step
     when: str
-    title: str
-    lines: tuple[str, ...]
     lasting: str
-    hands: bool
-    how: str
-    round: int
 
 
 @dataclass(frozen=True)
@@ -84,16 +80,7 @@ def work_sheet(
     """
     hour = begins.hour + begins.minute / 60.0
     rows = tuple(
-        Row(
-            when=clock(step, begins, dated),
-            title=step.title,
-            lines=step.lines,
-            lasting=lasting(step),
-            hands=step.hands,
-            how=step.how,
-            round=step.round,
-        )
-        for step in timeline(recipe, hour)
+        Row(step, clock(step, begins, dated), lasting(step)) for step in timeline(recipe, hour)
     )
     said = [each.text for each in advise(recipe) if each.key != "care"]
     return Sheet(
