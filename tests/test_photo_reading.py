@@ -4,6 +4,7 @@ Colours against colour-science; orientation against EXIF 2.3, tag 274, by hand. 
 are written here, byte by byte (ICC.1:2010), not by the library that reads them.
 """
 
+import contextlib
 import os
 import struct
 import warnings
@@ -454,6 +455,20 @@ def test_a_photograph_cut_short(tmp_path, kind):
         path.write_bytes(whole[: int(share * len(whole))])
         with pytest.raises(FileError, match=r"short is cut short|short is damaged"):
             read_photo(path)
+
+
+def test_the_tiff_library_does_not_speak_beside_us(tmp_path, capfd):
+    """It writes to standard error by itself, past Python."""
+    whole = SAMPLES["TIFF"]
+    for place in range(8, len(whole), 11):
+        content = bytearray(whole)
+        content[place] ^= 0xFF
+        (tmp_path / "a.tif").write_bytes(content)
+        with contextlib.suppress(FileError):
+            read_photo(tmp_path / "a.tif")
+    assert capfd.readouterr().err == ""
+    os.write(2, b"heard again")
+    assert capfd.readouterr().err == "heard again"
 
 
 def test_other_modes(tmp_path):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import logging
+import os
 import threading
 import warnings
 from collections.abc import Iterator
@@ -175,6 +176,26 @@ def _own_limit() -> Iterator[None]:
             Image.MAX_IMAGE_PIXELS = before
 
 
+@contextmanager
+def _muted(kind: str) -> Iterator[None]:
+    """Keep the TIFF library, which writes past Python, from speaking beside our own line."""
+    try:
+        kept = os.dup(2) if kind == "TIFF" else None
+        hush = os.open(os.devnull, os.O_WRONLY) if kept is not None else None
+    except OSError:  # standard error is closed: nobody would hear it
+        kept = hush = None
+    if kept is None or hush is None:
+        yield
+        return
+    try:
+        os.dup2(hush, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(hush)
+
+
 def _plain(image: Image.Image, name: str) -> Image.Image:
     """Return the picture in one of the few modes that are measured."""
     mode = image.mode
@@ -248,7 +269,7 @@ def open_photo(path: Path, most: int) -> Opened:
     name = one_line(path.name)[:120]
     kind = _kind(data, path, name)
     try:
-        with _own_limit():
+        with _own_limit(), _muted(kind):
             found, (width, height), notes = _decode(data, kind, name, most)
             exif, profile = found.getexif(), found.info.get("icc_profile")
             image = _plain(found, name)
