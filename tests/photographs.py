@@ -116,8 +116,8 @@ def photograph(piece: Piece, side: str, conditions: Conditions) -> Photograph:
     laid = lay_down(
         shown, slack, fine=1.25 * scale, wrinkles=c.wrinkles, lamp=math.radians(c.lamp), rng=rng
     )
-    scene = _ground(c, homography, size, 0.8 * scale, shown.light, rng)
-    scene, planes = _place(scene, laid, homography, size)
+    scene = spread_ground(c, homography, size, 0.8 * scale, shown.light, rng)
+    scene, planes = lay_on(scene, laid, homography, size)
     light = light_field(c, size)
     image, gain, tint = expose(scene, light, planes["mask"] > 0.5, _white(piece), c)
     truth = Truth(
@@ -156,7 +156,7 @@ def _white(piece: Piece) -> Floats:
     )
 
 
-def _ground(
+def spread_ground(
     c: Conditions,
     homography: Floats,
     size: tuple[int, int],
@@ -174,7 +174,9 @@ def _ground(
     fine *= min(1.0, math.sqrt(9e6 / area))
     patch = Patch(int((top[1] - low[1]) * fine) + 1, int((top[0] - low[0]) * fine) + 1, fine)
     if c.ground == "carpet":
-        plane = carpet(patch, rng, colours[rng.integers(0, len(colours), 12)])
+        dyed = colours[colours.min(axis=1) < 0.5]
+        dyed = np.concatenate([dyed[rng.integers(0, len(dyed), 9)], colours.max(axis=0)[None]])
+        plane = carpet(patch, rng, dyed)
     elif c.ground == "sheet":
         plane = sheet(patch, rng)
     else:
@@ -184,7 +186,7 @@ def _ground(
     return np.clip(np.stack(planes, axis=-1), 0, 1)
 
 
-def _place(
+def lay_on(
     scene: Floats, laid: Laid, homography: Floats, size: tuple[int, int]
 ) -> tuple[Floats, dict[str, Floats]]:
     """Lay a garment's window over the scene, its shadow first."""

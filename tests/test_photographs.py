@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from io import BytesIO
 
 import numpy as np
 import pytest
 from PIL import Image
+from scipy.ndimage import binary_opening, label
 from skimage.draw import polygon2mask
 from tests.camera import LENS, cast, colour, expose, light_field, project
 from tests.dyed import Piece
 from tests.grounds import GROUNDS, Patch
+from tests.negatives import mug, real, towel, two
 from tests.photographs import (
     Conditions,
     Photograph,
@@ -213,3 +216,36 @@ def test_no_ground_is_white(name: str) -> None:
     assert plane.shape == (220, 260, 3)
     assert np.percentile(plane, 1) >= 0
     assert np.percentile(plane.min(axis=-1), 99) < 0.65
+
+
+def test_libraries_carry_pictures_without_a_garment() -> None:
+    found = dict(real())
+    assert {"chelsea.png", "coffee.png", "horse.png", "grace_hopper.jpg"} <= set(found)
+    assert {picture.mode for picture in found.values()} >= {"L", "RGB", "RGBA"}
+    assert min(min(picture.size) for picture in found.values()) >= 128
+
+
+@pytest.mark.parametrize(
+    ("thing", "white"),
+    [
+        (towel, 360 * (580 - 4 * 16)),  # less its stripes
+        (mug, np.pi * (190**2 - 160**2) + 110 * 70 - 60 * 30),  # rim, and about so much handle
+    ],
+)
+def test_a_thing_that_is_no_garment_lies_on_its_ground(
+    thing: Callable[[], Image.Image], white: float
+) -> None:
+    seen = np.asarray(thing()).min(axis=-1)
+    bright = seen > 0.75 * np.quantile(seen, 0.995)
+    # a square of 600 mm, turned by 6 degrees, fills 0.6 of the height of 4 : 3
+    side = 0.6 / (np.cos(np.deg2rad(6)) + np.sin(np.deg2rad(6)))
+    told = white / 600**2 * side**2 * 3 / 4
+    assert bright.mean() == pytest.approx(told, rel=0.15)
+
+
+def test_two_pieces_are_two(made: dict[str, Piece]) -> None:
+    picture = np.asarray(two(made["halved"], made["kerchief"], "grass")).astype(float)
+    lawn = picture[..., 1] > 1.15 * picture[..., 2]
+    lumps, _ = label(~binary_opening(lawn, iterations=2))
+    large = np.bincount(lumps.ravel())[1:] > 0.02 * lumps.size
+    assert large.sum() == 2
