@@ -52,10 +52,15 @@ class Conditions:
     shot: float = 0.008  # noise at white, linear
     read: float = 0.0015  # noise at black, linear
     quality: int = 60  # of the JPEG
+    polish: float = 0.0  # 0: as the sensor saw it; 1: sharpened, and dark and light pulled apart
 
 
 def draw_conditions(seed: int, ground: str | None = None) -> Conditions:
-    """Draw conditions: as a maker's telephone would have it, now well, now badly."""
+    """Draw conditions: as a maker's telephone would have it, now well, now badly.
+
+    Without `Conditions.polish`: what a telephone's own retouching does is a harder trial, and
+    asked for by name.
+    """
     rng = np.random.default_rng([seed, 1])
     names = list(GROUNDS)
     drawn = names[rng.integers(len(names))]
@@ -219,5 +224,15 @@ def expose(
     # the camera's own smoothing leaves noise a little coarser than a pixel
     noise = gaussian_filter(rng.standard_normal(lit.shape, dtype=np.float32), (0.6, 0.6, 0))
     lit = lit + spread * noise / float(noise.std())
-    picture = Image.fromarray(CODED[np.rint(65535 * np.clip(lit, 0, 1)).astype(np.uint16)])
+    coded = CODED[np.rint(65535 * np.clip(lit, 0, 1)).astype(np.uint16)]
+    picture = Image.fromarray(polished(coded, c.polish) if c.polish else coded)
     return picture, gain, np.asarray(matrix @ np.ones(3, dtype=np.float32), dtype=np.float64)
+
+
+def polished(coded: Floats, much: float) -> Floats:
+    """Retouch a picture as telephones do: an S-shaped curve, then an unsharp mask; chosen."""
+    value = coded.astype(np.float32) / 255
+    value = value - 0.035 * much * np.sin(2 * np.pi * value)
+    soft = gaussian_filter(value, (1.3, 1.3, 0))
+    value = value + 0.6 * much * (value - soft)
+    return np.rint(255 * np.clip(value, 0, 1)).astype(np.uint8)

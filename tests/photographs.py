@@ -142,10 +142,29 @@ def photograph(piece: Piece, side: str, conditions: Conditions) -> Photograph:
     return Photograph(image, as_jpeg(image, c.quality), truth)
 
 
-def as_jpeg(image: Image.Image, quality: int) -> bytes:
-    """Write a picture as the bytes of a JPEG file."""
-    stream = BytesIO()
-    image.save(stream, "JPEG", quality=quality)
+_STORED = {
+    3: Image.Transpose.ROTATE_180,
+    6: Image.Transpose.ROTATE_90,
+    8: Image.Transpose.ROTATE_270,
+}
+
+
+def as_jpeg(image: Image.Image, quality: int, orientation: int = 1) -> bytes:
+    """Write a picture as the bytes of a JPEG file.
+
+    Parameters
+    ----------
+    image : Image
+        Upright.
+    quality : int
+        1 to 95.
+    orientation : {1, 3, 6, 8}
+        Exif tag 274: how the camera was held; the file's rows lie accordingly.
+    """
+    stream, exif = BytesIO(), Image.Exif()
+    exif[274] = orientation
+    stored = image.transpose(_STORED[orientation]) if orientation in _STORED else image
+    stored.save(stream, "JPEG", quality=quality, exif=exif)
     return stream.getvalue()
 
 
@@ -202,14 +221,22 @@ def lay_on(
 
 
 def random_case(
-    number: int, made: Mapping[str, Piece], seed: int = 0, long_side: int | None = None
+    number: int, made: Mapping[str, Piece], seed: int = 0, **wishes: object
 ) -> Photograph:
-    """Make the photograph of a number: a piece, a side and conditions, all drawn by it."""
+    """Make the photograph of a number: a piece, a side and conditions, all drawn by it.
+
+    Parameters
+    ----------
+    number, seed : int
+        The same two give the same photograph.
+    made : mapping of str to Piece
+        To choose from.
+    **wishes
+        Fields of `Conditions` that are not left to chance.
+    """
     rng = np.random.default_rng([seed, number, 5])
     piece = made[sorted(made)[rng.integers(len(made))]]
     sides = [panel.name for panel in piece.result.cloth.panels]
     side = sides[rng.integers(len(sides))]
     conditions = draw_conditions(100_003 * seed + number)
-    if long_side is not None:
-        conditions = replace(conditions, long_side=long_side)
-    return photograph(piece, side, conditions)
+    return photograph(piece, side, replace(conditions, **wishes))

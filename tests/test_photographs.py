@@ -8,16 +8,17 @@ from io import BytesIO
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageOps
 from scipy.ndimage import binary_opening, label
 from skimage.draw import polygon2mask
-from tests.camera import LENS, cast, colour, expose, light_field, project
+from tests.camera import LENS, cast, colour, expose, light_field, polished, project
 from tests.dyed import Piece
 from tests.grounds import GROUNDS, Patch
 from tests.negatives import mug, real, towel, two
 from tests.photographs import (
     Conditions,
     Photograph,
+    as_jpeg,
     draw_conditions,
     photograph,
     pieces,
@@ -184,6 +185,24 @@ def test_the_jpeg_is_of_quality_60_and_the_same_picture(taken: Photograph) -> No
     assert file.quantization[0][0] == (16 * 80 + 50) // 100
     far = np.asarray(file, dtype=float) - np.asarray(taken.image, dtype=float)
     assert 0.5 < np.sqrt(np.mean(far**2)) < 12
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+def test_a_camera_held_aside_tells_how(taken: Photograph, orientation: int) -> None:
+    # Pillow's own reading of the tag of Exif 2.32 (CIPA DC-008)
+    file = Image.open(BytesIO(as_jpeg(taken.image, 90, orientation)))
+    assert (file.size == taken.image.size) == (orientation in (1, 3))
+    upright = np.asarray(ImageOps.exif_transpose(file), dtype=float)
+    assert np.abs(upright - np.asarray(taken.image)).mean() < 6
+
+
+def test_polish_sharpens_and_leaves_grey_grey() -> None:
+    edge = np.full((40, 40, 3), 90, np.uint8)
+    edge[:, 20:] = 200
+    found = polished(edge, 1.0)
+    assert found[20, 19, 0] < found[20, 0, 0] < 90
+    assert found[20, 20, 0] > found[20, 39, 0] > 200
+    assert np.ptp(found, axis=-1).max() == 0
 
 
 def test_one_number_gives_one_file(made: dict[str, Piece]) -> None:

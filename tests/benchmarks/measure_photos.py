@@ -25,6 +25,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from tests.grounds import GROUNDS
 from tests.photographs import Truth, pieces, random_case
 
 NEAR = 3.0  # points
@@ -66,12 +67,12 @@ def measure_case(photo: Path, blank: str, size: str) -> tuple[float, float]:
 
 
 def run_case(
-    number: int, *, seed: int, pitch: float, long_side: int | None, out: Path, make: bool
+    number: int, *, seed: int, pitch: float, wishes: dict[str, object], out: Path, make: bool
 ) -> Case:
     """Make a photograph and measure it."""
     from meltwick.errors import MeltwickError
 
-    photo = random_case(number, pieces(pitch, out / "pieces"), seed, long_side)
+    photo = random_case(number, pieces(pitch, out / "pieces"), seed, **wishes)
     path = out / f"case-{number:03}.jpg"
     path.write_bytes(photo.jpeg)
     begun, found, margin, said = time.perf_counter(), np.nan, np.nan, ""
@@ -182,18 +183,22 @@ def main(words: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--pitch", type=float, default=3.0, help="of the cloth [mm]")
     parser.add_argument("--long-side", type=int, help="of every photograph [px]")
+    parser.add_argument("--ground", choices=sorted(GROUNDS), help="of every photograph")
+    parser.add_argument("--polish", type=float, help="telephone's retouching, 0 to 1")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--out", type=Path, default=Path("measured"))
     parser.add_argument("--make", action="store_true", help="only make the photographs")
     asked = parser.parse_args(words)
     pitch = 1e-3 * asked.pitch
+    told = {"long_side": asked.long_side, "ground": asked.ground, "polish": asked.polish}
+    wishes = {key: value for key, value in told.items() if value is not None}
     asked.out.mkdir(parents=True, exist_ok=True)
     pieces(pitch, asked.out / "pieces")  # once, before the workers read them
     work = partial(
         run_case,
         seed=asked.seed,
         pitch=pitch,
-        long_side=asked.long_side,
+        wishes=wishes,
         out=asked.out,
         make=asked.make,
     )
