@@ -64,7 +64,7 @@ def real() -> list[tuple[str, Image.Image]]:
 
 
 PLAIN = Conditions(
-    seed=21, long_side=1000, fill=0.6, tilt=9.0, toward=200.0, turn=6.0, shading=0.2, kelvin=5200.0
+    seed=21, long_side=800, fill=0.6, tilt=9.0, toward=200.0, turn=6.0, shading=0.2, kelvin=5200.0
 )
 Paint = Callable[[ImageDraw.ImageDraw, float], None]
 

@@ -37,7 +37,7 @@ def made() -> dict[str, Piece]:
 @pytest.fixture(scope="module")
 def taken(made: dict[str, Piece]) -> Photograph:
     """A tee in all the trouble of a random photograph."""
-    wild = replace(draw_conditions(11, "wood"), long_side=1000, tilt=22.0, clipped=0.0)
+    wild = replace(draw_conditions(11, "wood"), long_side=700, tilt=22.0, clipped=0.0)
     return photograph(made["halved"], "back", wild)
 
 
