@@ -13,9 +13,11 @@ from meltwick.cli.compare import compare
 from meltwick.cli.explore import explore
 from meltwick.cli.film import film
 from meltwick.cli.guide import guide
+from meltwick.cli.journal import build_journal
 from meltwick.cli.palette import palette
 from meltwick.cli.plans import check, new
 from meltwick.cli.preview import preview
+from meltwick.cli.record import record
 from meltwick.cli.resize import resize
 from meltwick.cli.sheet import sheet
 
@@ -60,5 +62,9 @@ def build() -> Any:
         collection
     )
     app.command("palette", short_help="Show the dyes in stock on the plan's cloth.")(palette)
+    app.command("record", short_help="Save a finished piece beside what was predicted.")(record)
+    app.add_typer(
+        build_journal(), name="journal", short_help="Look up what you recorded; keep it safe."
+    )
     app.command("cache", short_help="Say what is kept of earlier studies, or clear it.")(cache)
     return typer.main.get_command(app)

@@ -31,6 +31,10 @@ OnCluster = Annotated[
         help="Make the runs on a Dask cluster, such as tcp://192.168.1.20:8786.",
     ),
 ]
+JournalFile = Annotated[
+    str | None,
+    typer.Option("--journal", metavar="FILE", help="Another journal than your usual one."),
+]
 Show = Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the whole error if we fail.")]
 DryRun = Annotated[

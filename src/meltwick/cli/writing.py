@@ -30,8 +30,16 @@ def disk_error(
     return FileError(f"{shown} cannot be written ({reason}){advice}")
 
 
-def check_folder(folder: Path, names: tuple[str, ...]) -> None:
+def check_folder(folder: Path, names: tuple[str, ...], option: str = "--out") -> None:
     """Refuse, before the work starts, a folder that the files cannot go into.
+
+    Parameters
+    ----------
+    folder : Path
+    names : tuple of str
+        The files.
+    option : str
+        With which a maker names another.
 
     Raises
     ------
@@ -46,16 +54,18 @@ def check_folder(folder: Path, names: tuple[str, ...]) -> None:
         while not above.exists() and above != above.parent:
             above = above.parent
         if not above.is_dir():
-            raise FileError(f"{above} is a file, so no folder can be there; choose another --out")
+            raise FileError(
+                f"{above} is a file, so no folder can be there; choose another {option}"
+            )
         if not os.access(above, os.W_OK | os.X_OK):
-            raise FileError(f"{above} may not be written to; choose another folder with --out")
+            raise FileError(f"{above} may not be written to; choose another folder with {option}")
         for name in names:
             if (folder / name).is_dir():
                 raise FileError(f"{folder / name} is a folder where a file should go")
         # What the rights promise the file system may still refuse, as under /proc.
         os.rmdir(tempfile.mkdtemp(prefix=".meltwick-", dir=above))
     except OSError as error:
-        raise disk_error(error, folder) from error
+        raise disk_error(error, folder, f"; choose another folder with {option}") from error
     except ValueError as error:
         raise FileError(f"{str(folder)!r} cannot be a folder ({error})") from error
 
