@@ -134,37 +134,46 @@ def show(
 
     book = journal_at(journal)
     piece = book.piece(read_number(number))
+    given = () if out is None else _give_back(piece, book, _file(out, "--out"))
     if plan:
         typer.echo(piece.plan_text, nl=not piece.plan_text.endswith("\n"))
     else:
         for line in told(piece, book):
             typer.echo(line)
-    if out is not None:
-        for line in _give_back(piece, book, _file(out, "--out")):
-            typer.echo(line, err=plan)
+    for line in given:
+        typer.echo(line, err=plan)
 
 
 def _give_back(piece: Piece, book: Journal, folder: Path) -> list[str]:
-    """Write a piece's plan and photographs into a new folder."""
+    """Write a piece's plan and photographs into a new folder, all or nothing."""
+    import shutil
+    import tempfile
+
     from meltwick.cli.writing import disk_error, quoted
     from meltwick.journal.gathering import lay_out
     from meltwick.journal.photographs import kept_photo
 
     if folder.exists():
         raise FileError(f"{folder} is here already and was left as it is; name a new folder")
+    whole = folder.absolute()
+    begun = None
     try:
-        place = lay_out(piece, folder)
+        whole.parent.mkdir(parents=True, exist_ok=True)
+        begun = Path(tempfile.mkdtemp(prefix=".meltwick-", dir=whole.parent))
+        place = lay_out(piece, begun).relative_to(begun)
         for number, photo in enumerate(piece.photos, 1):
             found = kept_photo(book.photos, photo.sha256)
             if found is not None:
-                ending = found.suffix
-                copy = (
-                    folder / f"{photo.panel if photo.panel.isalnum() else 'photo'}-{number}{ending}"
-                )
-                copy.write_bytes(found.read_bytes())
+                panel = photo.panel if photo.panel.isalnum() else "photo"
+                shutil.copyfile(found, begun / f"{panel}-{number}{found.suffix}")
+        begun.chmod(0o755)
+        begun.rename(whole)
     except OSError as error:
         raise disk_error(error, folder) from error
-    lines = [f"The plan is {place}. Next: meltwick preview {quoted(place)}"]
+    finally:
+        if begun is not None:
+            shutil.rmtree(begun, ignore_errors=True)
+    lines = [f"The plan is {folder / place}. Next: meltwick preview {quoted(folder / place)}"]
     if piece.kept_stock:
         lines.append(f"Its own stock is in {folder / 'stock'}; yours may differ by now.")
     return lines
@@ -249,7 +258,13 @@ def import_(
         raise FileError(f"--photos: {folder} is not a folder; name the one that export wrote")
     book = journal_at(journal)
     book.exists()  # refuses a file of another kind before any reading
-    pieces = from_json(_read_export(path), str(path))
+    if _is_journal(path):
+        from meltwick.journal import Journal
+
+        other = Journal(path)
+        pieces, folder = other.pieces(), folder or other.photos
+    else:
+        pieces = from_json(_read_export(path), str(path))
 
     def picture_of(digest: str) -> Picture | None:
         from meltwick.journal import Picture
@@ -262,6 +277,15 @@ def import_(
     done = book.merge(pieces, picture_of)
     for line in _brought(done, folder):
         typer.echo(line)
+
+
+def _is_journal(path: Path) -> bool:
+    """Whether a file is a SQLite file, which must then be a journal."""
+    try:
+        with path.open("rb") as file:
+            return file.read(16) == b"SQLite format 3\0"
+    except OSError:
+        return False  # said in words when it is read as JSON
 
 
 def _read_export(path: Path) -> str:
@@ -327,7 +351,7 @@ def backup(
     from meltwick.journal.photographs import photo_folder
 
     book, path = journal_at(journal), _file(file, "FILE")
-    if path.is_dir():
+    if path.is_dir() or file.endswith(("/", "\\")):
         path = path / book.path.name
     saved = copy(book, path, date.today())
     photographs = ""

@@ -6,10 +6,15 @@ import contextlib
 import json
 import os
 import sqlite3
+import time
 from datetime import date
 from pathlib import Path
 
 _LAST = "-last-backup"
+
+
+class BusyError(Exception):
+    """Another command did not end its write in time."""
 
 
 def sync_folder(folder: Path) -> None:
@@ -43,13 +48,28 @@ def put_whole(path: Path, content: bytes) -> None:
     sync_folder(path.parent)
 
 
-def copy_database(source: sqlite3.Connection, spare: Path) -> None:
-    """Copy a database that others may use meanwhile, by SQLite's online backup, to a new file."""
+def copy_database(source: sqlite3.Connection, spare: Path, wait: float) -> None:
+    """Copy a database that others may use meanwhile, by SQLite's online backup, to a new file.
+
+    Parameters
+    ----------
+    source : Connection
+        One that is not writing; SQLite would wait for it.
+    spare : Path
+    wait : float
+        Seconds to wait for another command's write.
+    """
+    end = time.monotonic() + wait
+
+    def progress(status: int, remaining: int, total: int) -> None:
+        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() > end:
+            raise BusyError
+
     with contextlib.suppress(OSError):
         spare.unlink(missing_ok=True)
     target = sqlite3.connect(spare, isolation_level=None)
     try:
-        source.backup(target)
+        source.backup(target, progress=progress, sleep=0.05)
         found = target.execute("PRAGMA quick_check").fetchone()[0]
         if found != "ok":
             raise sqlite3.DatabaseError(found)

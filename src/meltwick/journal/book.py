@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import json
+import contextlib
 import os
 import sqlite3
-from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from meltwick.errors import FileError
-from meltwick.journal.faults import DamagedError, damaged, shown
+from meltwick.journal import rows
+from meltwick.journal.faults import shown
 from meltwick.journal.opening import WAIT, opened, reading, recognise, usual_path, writing
 from meltwick.journal.photographs import drop_photos, keep_photo, kept_photo, photo_folder, sweep
 from meltwick.journal.records import (
@@ -24,17 +22,10 @@ from meltwick.journal.records import (
     Photo,
     Piece,
     checked,
-    compact,
     document,
     identity,
     sha256,
 )
-
-_COLUMNS = (
-    *("recorded", "name", "made_on", "plan_name", "plan_file", "plan_text", "canonical"),
-    *("digest", "seed", "fold", "ground"),
-)
-"""What a piece's document and its row have in common."""
 
 
 def now() -> str:
@@ -61,6 +52,10 @@ class Merged:
     bare: int = 0  # photographs of the file of which there is no copy
 
 
+class _Enough(Exception):  # noqa: N818 - it is no fault
+    """Nothing shall be written after all."""
+
+
 class Journal:
     """A journal in a file. Each call opens it, does one thing whole, and closes it.
 
@@ -80,7 +75,7 @@ class Journal:
         """Whether there is one; refuses any other file of that name."""
         return recognise(self.path)
 
-    @contextmanager
+    @contextlib.contextmanager
     def _open(self, make: bool = False) -> Iterator[sqlite3.Connection]:
         with opened(self.path, make=make, wait=self.wait) as connection:
             yield connection
@@ -95,11 +90,9 @@ class Journal:
         """
         if self.exists():
             with self._open() as connection:
-                connection.execute("BEGIN IMMEDIATE")
-                # only a page that changes wants the rollback journal, and so the folder
-                connection.execute("PRAGMA user_version = 0")
-                connection.execute("ROLLBACK")
-                _refuse_shown(connection, photos)
+                with contextlib.suppress(_Enough), writing(connection):
+                    raise _Enough
+                rows.refuse_shown(connection, photos)
 
     # --------------------------------------------------------------------------- saving
 
@@ -135,16 +128,16 @@ class Journal:
         checked(Entry, found, "the piece")  # what is saved can be read again
         mark = identity(found)
         with self._open(make=True) as connection, writing(connection):
-            _refuse_shown(connection, entry.photos)
+            rows.refuse_shown(connection, entry.photos)
             fresh: list[str] = []
             try:
                 for picture in pictures:
                     if keep_photo(self.photos, picture.content, picture.file):
                         fresh.append(sha256(picture.content))
-                number = _insert(connection, entry, contents)
+                number = rows.insert(connection, entry, contents)
                 for text in notes:
                     note = checked(Note, {"at": now(), "text": text}, "the note")
-                    _insert_note(connection, number, mark, note)
+                    rows.insert_note(connection, number, mark, note)
             except BaseException:  # nobody else can show them: we hold the lock
                 drop_photos(self.photos, fresh)
                 raise
@@ -162,10 +155,10 @@ class Journal:
             raise FileError(f"a note has 1 to {LONGEST_NOTE} characters")
         note = checked(Note, {"at": at or now(), "text": text}, "the note")
         with self._open() as connection, writing(connection):
-            found = _identity_of(connection, number)
+            found = rows.identity_of(connection, number)
             if found is None:
                 raise self._nobody(connection, number)
-            _insert_note(connection, number, found, note)
+            rows.insert_note(connection, number, found, note)
 
     def forget(self, number: int) -> int:
         """Take a piece out, and the copies of photographs that no other piece shows.
@@ -177,7 +170,7 @@ class Journal:
         """
         with self._open() as connection:
             with writing(connection):
-                if _identity_of(connection, number) is None:
+                if rows.identity_of(connection, number) is None:
                     raise self._nobody(connection, number)
                 connection.execute("DELETE FROM piece WHERE number = ?", (number,))
                 connection.execute(
@@ -186,8 +179,8 @@ class Journal:
             # Only now: were we ended before the line above was saved, the piece would still be
             # there and should have its photographs. Nobody can save one while we hold the lock.
             with writing(connection):
-                rows = connection.execute("SELECT DISTINCT sha256 FROM photo").fetchall()
-                return sweep(self.photos, [row[0] for row in rows])
+                shown_still = connection.execute("SELECT DISTINCT sha256 FROM photo").fetchall()
+                return sweep(self.photos, [row[0] for row in shown_still])
 
     def merge(self, pieces: Sequence[Piece], picture_of: Callable[[str], Picture | None]) -> Merged:
         """Take in pieces of another journal: those that are new, and new notes of the others.
@@ -213,12 +206,14 @@ class Journal:
                 query = "SELECT number FROM piece WHERE identity = ?"
                 row = connection.execute(query, (mark,)).fetchone()
                 if row is None:
-                    kept = piece.number if piece.number > _highest(connection) else None
-                    number = _insert(connection, piece, piece.contents, kept)
+                    kept = piece.number if piece.number > rows.highest(connection) else None
+                    number = rows.insert(connection, piece, piece.contents, kept)
                     done.added.append((piece.number, number))
                 else:
                     number, done.known = row[0], done.known + 1
-                fresh = sum(_insert_note(connection, number, mark, each) for each in piece.notes)
+                fresh = sum(
+                    rows.insert_note(connection, number, mark, each) for each in piece.notes
+                )
                 done.notes += fresh if row is not None else 0
         return done
 
@@ -233,7 +228,7 @@ class Journal:
             If one does not match its mark.
         """
         with self._open() as connection, reading(connection):
-            return self._read(connection)
+            return rows.read(connection, self.path)
 
     def piece(self, number: int) -> Piece:
         """Return one piece.
@@ -244,7 +239,7 @@ class Journal:
             No piece has that number.
         """
         with self._open() as connection, reading(connection):
-            found = self._read(connection, number)
+            found = rows.read(connection, self.path, number) if 0 < number < 2**63 else ()
             if not found:
                 raise self._nobody(connection, number)
             return found[0]
@@ -257,66 +252,6 @@ class Journal:
         return FileError(
             f"there is no piece {number} in {shown(self.path)}, which has {has}; "
             "meltwick journal list shows them"
-        )
-
-    def _read(self, connection: sqlite3.Connection, only: int | None = None) -> tuple[Piece, ...]:
-        connection.row_factory = sqlite3.Row
-        contents = {
-            row["sha256"]: bytes(row["bytes"])
-            for row in connection.execute("SELECT * FROM content")
-        }
-        if any(sha256(content) != digest for digest, content in contents.items()):
-            raise damaged(self.path, "a file that it keeps is damaged")
-        costs = _by_piece(connection, "cost", "amount, currency, note", "place")
-        photos = _by_piece(connection, "photo", "sha256, file, panel, taken", "place")
-        files = _by_piece(connection, "file", "kind, name, sha256", "kind, name")
-        notes = _by_piece(connection, "note", "at, text, seal", "at, text")
-        where = "" if only is None else "WHERE number = ?"
-        rows = connection.execute(
-            f"SELECT * FROM piece {where} ORDER BY number", () if only is None else (only,)
-        ).fetchall()
-        found = []
-        for row in rows:
-            number = row["number"]
-            parts = (costs[number], photos[number], files[number])
-            found.append(self._piece(row, *parts, notes[number], contents))
-        return tuple(found)
-
-    def _piece(
-        self,
-        row: sqlite3.Row,
-        costs: list[dict[str, Any]],
-        photos: list[dict[str, Any]],
-        files: list[dict[str, Any]],
-        notes: list[dict[str, Any]],
-        contents: Mapping[str, bytes],
-    ) -> Piece:
-        number, mark = row["number"], row["identity"]
-        names = {
-            kind: {each["name"]: each["sha256"] for each in files if each["kind"] == kind}
-            for kind in ("plan", "stock")
-        }
-        try:
-            found = {name: row[name] for name in _COLUMNS} | {
-                "outcome": json.loads(row["outcome"]),
-                "prediction": None if row["prediction"] is None else json.loads(row["prediction"]),
-                "costs": costs,
-                "photos": photos,
-                "kept": names["plan"],
-                "kept_stock": names["stock"],
-            }
-            entry = checked(Entry, found, f"piece {number}")
-            needed = (*entry.kept.values(), *entry.kept_stock.values())
-            own = {digest: contents[digest] for digest in needed}
-            sealed = all(each.pop("seal") == _seal(mark, each) for each in notes)
-            if identity(document(entry)) == mark and sealed:
-                own_notes = tuple(Note(**each) for each in notes)
-                return Piece(**vars(entry), number=number, notes=own_notes, contents=own)
-        except (ValueError, KeyError, TypeError, RecursionError, FileError):
-            pass  # told below: whatever it was, it is not what was written
-        raise DamagedError(
-            f"{damaged(self.path, f'piece {number} in it is damaged')}; or take out that piece "
-            f"alone: meltwick journal forget {number} --yes"
         )
 
 
@@ -335,79 +270,3 @@ def pieces(path: Path | None = None) -> tuple[Piece, ...]:
     """
     journal = Journal(path)
     return journal.pieces() if journal.exists() else ()
-
-
-def _by_piece(
-    connection: sqlite3.Connection, table: str, columns: str, order: str
-) -> defaultdict[int, list[dict[str, Any]]]:
-    found: defaultdict[int, list[dict[str, Any]]] = defaultdict(list)
-    for row in connection.execute(f"SELECT piece, {columns} FROM {table} ORDER BY {order}"):
-        each = dict(row)
-        found[each.pop("piece")].append(each)
-    return found
-
-
-def _refuse_shown(connection: sqlite3.Connection, photos: Sequence[Photo]) -> None:
-    for photo in photos:
-        query = "SELECT piece FROM photo WHERE sha256 = ? ORDER BY piece"
-        other = connection.execute(query, (photo.sha256,)).fetchone()
-        if other is not None:
-            raise FileError(
-                f"{photo.file} is the photograph of piece {other[0]} already; to record that anew, "
-                f"first take it out: meltwick journal forget {other[0]} --yes"
-            )
-
-
-def _identity_of(connection: sqlite3.Connection, number: int) -> str | None:
-    if not 0 < number < 2**63:
-        return None
-    query = "SELECT identity FROM piece WHERE number = ?"
-    row = connection.execute(query, (number,)).fetchone()
-    return None if row is None else str(row[0])
-
-
-def _highest(connection: sqlite3.Connection) -> int:
-    """Return the highest number that was ever given."""
-    row = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'piece'").fetchone()
-    return 0 if row is None else int(row[0])
-
-
-def _insert(
-    connection: sqlite3.Connection,
-    entry: Entry,
-    contents: Mapping[str, bytes],
-    number: int | None = None,
-) -> int:
-    found = document(entry)
-    row: dict[str, Any] = {name: found[name] for name in _COLUMNS} | {
-        "number": number,
-        "identity": identity(found),
-        "outcome": compact(found["outcome"]),
-        "prediction": None if found["prediction"] is None else compact(found["prediction"]),
-    }
-    marks = ", ".join(f":{name}" for name in row)
-    given = connection.execute(f"INSERT INTO piece ({', '.join(row)}) VALUES ({marks})", row)
-    piece = int(given.lastrowid or 0)
-    for place, cost in enumerate(found["costs"]):
-        values = (piece, place, cost["amount"], cost["currency"], cost["note"])
-        connection.execute("INSERT INTO cost VALUES (?, ?, ?, ?, ?)", values)
-    for place, photo in enumerate(found["photos"]):
-        photo_row = (piece, place, *(photo[key] for key in ("sha256", "file", "panel", "taken")))
-        connection.execute("INSERT INTO photo VALUES (?, ?, ?, ?, ?, ?)", photo_row)
-    for kind, names in (("plan", entry.kept), ("stock", entry.kept_stock)):
-        for name, digest in names.items():
-            pair = (digest, contents[digest])
-            connection.execute("INSERT OR IGNORE INTO content VALUES (?, ?)", pair)
-            connection.execute("INSERT INTO file VALUES (?, ?, ?, ?)", (piece, kind, name, digest))
-    return piece
-
-
-def _seal(mark: str, note: Mapping[str, Any]) -> str:
-    return sha256(compact([mark, note["at"], note["text"]]).encode())
-
-
-def _insert_note(connection: sqlite3.Connection, number: int, mark: str, note: Note) -> int:
-    """Add a note if it is new; count it."""
-    seal = _seal(mark, {"at": note.at, "text": note.text})
-    values = (number, note.at, note.text, seal)
-    return connection.execute("INSERT OR IGNORE INTO note VALUES (?, ?, ?, ?)", values).rowcount

@@ -225,7 +225,7 @@ def backup(journal: Journal, path: Path, on: date) -> Saved:
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
             with opened(journal.path, wait=journal.wait) as connection:
-                copy_database(connection, spare)
+                copy_database(connection, spare, journal.wait)
             whole = Journal(spare).pieces()
             _see_that_it_may_go(path, whole)
             there, lacking = copy_photos(journal, whole, photo_folder(path))

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from meltwick.errors import FileError, MeltwickError, ResourceError
+from meltwick.journal.backups import BusyError, last_backup
 from meltwick.stock.reading import one_line
 
 _FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
@@ -37,9 +38,7 @@ def of_sqlite(error: sqlite3.Error, path: Path) -> MeltwickError:
     name = getattr(error, "sqlite_errorname", "") or ""
     where = shown(path)
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
-        return ResourceError(
-            f"{where} is in use by another command, which did not end in time; try again"
-        )
+        return in_use(path)
     if name.startswith("SQLITE_FULL"):
         return ResourceError(f"{where}: the disk is full; nothing was saved")
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
@@ -61,10 +60,15 @@ def of_sqlite(error: sqlite3.Error, path: Path) -> MeltwickError:
     return FileError(f"{where}: {one_line(str(error))} ({name or type(error).__name__})")
 
 
+def in_use(path: Path) -> ResourceError:
+    """Say that another command did not end in time."""
+    return ResourceError(
+        f"{shown(path)} is in use by another command, which did not end in time; try again"
+    )
+
+
 def damaged(path: Path, what: str = "it is damaged") -> DamagedError:
     """Say that a journal is damaged and was left as it is, and what to do."""
-    from meltwick.journal.backups import last_backup
-
     found = last_backup(path)
     if found is not None:
         cure = f"its last backup is {shown(found[0])}, of {found[1]}: copy that over it"
@@ -78,6 +82,8 @@ def worded(path: Path) -> Iterator[None]:
     """Turn failures of SQLite and of the disk into errors of ours."""
     try:
         yield
+    except BusyError:
+        raise in_use(path) from None
     except sqlite3.Error as error:
         raise of_sqlite(error, path) from error
     except OSError as error:

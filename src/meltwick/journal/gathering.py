@@ -181,7 +181,6 @@ def _lay_out(
     deep = max((name.split("/").count("..") for name in files), default=0)
     home = folder.joinpath(_PLAN, *[f"{_ABOVE}-{n}" for n in range(deep, 0, -1)])
     home.mkdir(parents=True, exist_ok=True)
-    (folder / _STOCK).mkdir(exist_ok=True)
     placed = {home / file: text.encode()}
     placed |= {Path(os.path.normpath(home / name)): each for name, each in files.items()}
     placed |= {folder / _STOCK / name: each for name, each in stock.items()}

@@ -19,7 +19,7 @@ from pathlib import Path
 
 from meltwick.errors import FileError
 from meltwick.journal import schema
-from meltwick.journal.backups import copy_database, spare_name, sync_folder
+from meltwick.journal.backups import copy_database, last_backup, spare_name, sync_folder
 from meltwick.journal.faults import damaged, shown, worded
 
 WAIT = 10.0
@@ -72,8 +72,6 @@ def recognise(path: Path) -> bool:
     if not head:
         raise damaged(path, "it is empty")
     if not head.startswith(_MAGIC):
-        from meltwick.journal.backups import last_backup
-
         if last_backup(path) is not None:
             raise damaged(path)
         raise FileError(
@@ -139,6 +137,9 @@ def writing(connection: sqlite3.Connection) -> Iterator[None]:
     """Write all of it or nothing; no one else writes meanwhile."""
     connection.execute("BEGIN IMMEDIATE")
     try:
+        # Of a file that may not be written SQLite only reads until a page changes; and only then it
+        # wants the rollback journal, and so the folder. So ask for both before anything else.
+        connection.execute(f"PRAGMA user_version = {_version(connection)}")
         yield
         connection.execute("COMMIT")
     except BaseException:
@@ -192,7 +193,7 @@ def opened(path: Path, *, make: bool = False, wait: float = WAIT) -> Iterator[sq
         key = (state.st_dev, state.st_ino)
         _open_here[key] += 1
         try:
-            _see_that_it_is_whole(connection, path)
+            _see_that_it_is_whole(connection, path, wait)
             yield connection
         finally:
             _open_here[key] -= 1
@@ -203,21 +204,23 @@ def _version(connection: sqlite3.Connection) -> int:
     return int(connection.execute("PRAGMA user_version").fetchone()[0])
 
 
-def _see_that_it_is_whole(connection: sqlite3.Connection, path: Path) -> None:
+def _see_that_it_is_whole(connection: sqlite3.Connection, path: Path, wait: float) -> None:
     version = _version(connection)
     if version > schema.newest():
         raise FileError(
             f"{shown(path)} was written by a newer meltwick (its tables are of version {version}, "
             f"this program knows {schema.newest()}); bring meltwick up to date"
         )
-    whole = connection.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok"
-    if not whole or version < 1 or not schema.as_it_should_be(connection, version):
+    # Not the quick check alone: a journal is small, and its indexes and links are looked at too.
+    whole = connection.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
+    loose = connection.execute("PRAGMA foreign_key_check").fetchone()
+    if not whole or loose or version < 1 or not schema.as_it_should_be(connection, version):
         raise damaged(path)
     if version < schema.newest():
-        _bring_up(connection, path)
+        _bring_up(connection, path, wait)
 
 
-def _bring_up(connection: sqlite3.Connection, path: Path) -> None:
+def _bring_up(connection: sqlite3.Connection, path: Path, wait: float) -> None:
     """Bring an older journal up to date in one transaction, after a copy beside it."""
     with writing(connection):
         version = _version(connection)  # another command may have done it by now
@@ -226,7 +229,10 @@ def _bring_up(connection: sqlite3.Connection, path: Path) -> None:
         copy = path.with_name(f"{path.name}-of-version-{version}")
         spare = spare_name(copy)
         try:
-            copy_database(connection, spare)
+            # By another connection: SQLite copies nothing from one that writes. It sees all that
+            # is saved, and nobody can save more while we hold the lock.
+            with contextlib.closing(_connect(path, "ro", wait)) as reader:
+                copy_database(reader, spare, wait)
             os.replace(spare, copy)
         finally:
             with contextlib.suppress(OSError):

@@ -91,6 +91,8 @@ def drop_photos(folder: Path, digests: Iterable[str]) -> None:
         with contextlib.suppress(OSError):
             if found is not None:
                 found.unlink()
+    with contextlib.suppress(OSError):
+        folder.rmdir()  # only where it is empty
 
 
 def sweep(folder: Path, wanted: Iterable[str]) -> int:
@@ -102,6 +104,8 @@ def sweep(folder: Path, wanted: Iterable[str]) -> int:
             with contextlib.suppress(OSError):
                 path.unlink()
                 gone += 1
+    with contextlib.suppress(OSError):
+        folder.rmdir()  # only where it is empty
     return gone
 
 

@@ -77,7 +77,7 @@ class Cost:
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
 
     amount: Annotated[str, Field(pattern=r"^\d{1,9}(\.\d{1,3})?$")]
-    currency: Annotated[Line, Field(max_length=8)] = ""
+    currency: Annotated[str, Field(max_length=8), AfterValidator(_printable)] = ""
     note: Line = ""
 
     @property
@@ -94,7 +94,7 @@ class Photo:
 
     sha256: Hash
     file: Line  # as it was called
-    panel: Annotated[Line, Field(max_length=20)] = "front"
+    panel: Annotated[str, Field(max_length=20), AfterValidator(_printable)] = "front"
     taken: date | None = None  # as the camera says
 
 
@@ -156,9 +156,9 @@ class Entry:
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
 
     recorded: Moment
-    name: Annotated[Line, Field(min_length=1, max_length=100)]
+    name: Annotated[str, Field(min_length=1, max_length=100), AfterValidator(_printable)]
     made_on: date
-    plan_name: Annotated[Line, Field(min_length=1)]
+    plan_name: Line
     plan_file: Within  # file name alone
     plan_text: Text  # as its maker wrote it
     canonical: Annotated[str, Field(max_length=20 * MOST_TEXT), AfterValidator(_sound)]
@@ -252,12 +252,15 @@ def checked(record: type, value: object, where: str) -> Any:
         One line: where, the key, and what it should be.
     """
     try:
-        return _adapter(record).validate_json(json.dumps(value, allow_nan=False))
+        text = json.dumps(value, allow_nan=False, ensure_ascii=False)
+        return _adapter(record).validate_json(text.encode())
     except (ValueError, RecursionError) as error:  # a ValidationError is a ValueError
         raise FileError(f"{one_line(where)}: {_said(error)}") from None
 
 
 def _said(error: Exception) -> str:
+    if isinstance(error, UnicodeError):
+        return "it holds half a character"
     if not isinstance(error, ValidationError):
         return "a number in it is not finite, or it is nested too deep"
     first = error.errors(include_url=False, include_context=False)[0]

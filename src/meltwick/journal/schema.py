@@ -16,6 +16,7 @@ _FIRST = (
     """CREATE TABLE piece (
         number INTEGER PRIMARY KEY AUTOINCREMENT,
         identity TEXT NOT NULL UNIQUE,
+        seal TEXT NOT NULL,
         recorded TEXT NOT NULL,
         name TEXT NOT NULL,
         made_on TEXT NOT NULL,
