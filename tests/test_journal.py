@@ -160,12 +160,14 @@ def test_a_piece_that_fails_leaves_no_copy_of_its_photograph(book: Journal) -> N
 # ------------------------------------------------------------------- crashes and company
 
 
+@pytest.mark.slow
 def test_nothing_reported_is_lost_when_the_writer_is_killed(tmp_path: Path) -> None:
     """Ten times here; fifty in tests/benchmarks/kill_journal.py."""
     report = kill_often(tmp_path / "journal.db", 10)
     assert sum(report.said) > 10
 
 
+@pytest.mark.slow
 def test_two_writers_at_once(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
     writers = [writer(path, 0, 8), writer(path, 100, 108)]
@@ -267,7 +269,7 @@ def test_a_folder_or_file_that_may_not_be_written(book: Journal, closed: str) ->
         if closed == "folder":
             done = child(book.path.with_name("new.db"), "add", first)
             assert done.returncode == 2
-            assert "cannot be written (permission denied)" in done.stderr
+            assert "may not be written to" in done.stderr
     finally:
         book.path.parent.chmod(0o755)
 
@@ -390,35 +392,47 @@ def test_damage_names_the_last_backup_which_cures_it(book: Journal, tmp_path: Pa
     assert len(book.pieces()) == 1
 
 
+class Small:
+    """A journal of two pieces, its bytes, and what it holds; in a class, so that it shows short."""
+
+    def __init__(self, path: Path) -> None:
+        book = Journal(path)
+        add(book, "first", picture(1, 10))
+        add(book, "second")
+        book.note(2, "a note")
+        self.path, self.whole, self.pieces = path, path.read_bytes(), book.pieces()
+        self.used = [n for n, byte in enumerate(self.whole) if byte]  # empty pages say nothing
+
+
 @pytest.fixture(scope="module")
-def small(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, bytes, tuple[Piece, ...]]:
-    book = Journal(tmp_path_factory.mktemp("small") / "journal.db")
-    add(book, "first", picture(1, 10))
-    add(book, "second")
-    book.note(2, "a note")
-    return book.path, book.path.read_bytes(), book.pieces()
+def small(tmp_path_factory: pytest.TempPathFactory) -> Small:
+    return Small(tmp_path_factory.mktemp("small") / "journal.db")
 
 
 @given(where=st.integers(0, 2**40), bit=st.integers(0, 7))
 @settings(max_examples=250, deadline=None)
-def test_any_flipped_bit_is_noticed_or_changes_nothing(
-    small: tuple[Path, bytes, tuple[Piece, ...]], where: int, bit: int
-) -> None:
+def test_any_flipped_bit_is_noticed_or_changes_nothing(small: Small, where: int, bit: int) -> None:
     """SHA-256 over what SQLite's own check passes: a letter of a note, a share, a number."""
-    path, whole, pieces = small
-    used = [n for n, byte in enumerate(whole) if byte]  # empty pages say nothing
-    place = used[where % len(used)]
+    path, whole = small.path, small.whole
+    place = small.used[where % len(small.used)]
     broken = whole[:place] + bytes([whole[place] ^ (1 << bit)]) + whole[place + 1 :]
     path.write_bytes(broken)
+    fault = None
     try:
-        found, said = Journal(path).pieces(), ""
+        found = Journal(path).pieces()
     except FileError as error:
-        found, said = None, str(error)
+        found, fault = None, error
     after = path.read_bytes()
     for extra in path.parent.glob("journal.db-?*"):
         if extra.is_file():
             extra.unlink()
-    assert found == pieces or (said.isprintable() and after == broken and found is None)
+    if fault is None:
+        assert found == small.pieces
+        return
+    assert str(fault).isprintable()
+    assert after == broken
+    in_the_head = place < 100  # whose file it is, and of which version
+    assert isinstance(fault, DamagedError) or in_the_head, fault
 
 
 def test_one_damaged_piece_can_be_taken_out(book: Journal) -> None:
@@ -736,6 +750,7 @@ def test_a_backup_replaces_only_what_it_has_itself(book: Journal, tmp_path: Path
     assert not (tmp_path / "x.db").exists()
 
 
+@pytest.mark.slow
 def test_a_backup_while_another_command_writes(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
     add(Journal(path))
