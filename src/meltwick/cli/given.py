@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -135,15 +136,20 @@ def read_costs(costs: Sequence[str], notes: Sequence[str]) -> tuple[Cost, ...]:
         money = re.fullmatch(
             r"([^\d\s.,+-]{0,8}) ?(\d{1,9}(?:[.,]\d{1,2})?) ?([^\d\s.,+-]{0,8})", said
         )
-        if money is None or (money[1] and money[3]) or not said.isprintable():
+        sign = (money[1] or money[3]) if money else ""
+        if money is None or (money[1] and money[3]) or not all(map(_of_currency, sign)):
             raise PlanError(
                 f"--cost: {shortened(text)} is no amount; write one such as '12.50 EUR'"
             )
         what = notes[n].strip() if n < len(notes) else ""
         if len(what) > 300 or not what.isprintable():
             raise PlanError("--cost-note: it has at most 300 characters, on one line")
-        found.append(Cost(money[2].replace(",", "."), money[1] or money[3], what))
+        found.append(Cost(money[2].replace(",", "."), sign, what))
     return tuple(found)
+
+
+def _of_currency(letter: str) -> bool:
+    return letter.isalpha() or unicodedata.category(letter) == "Sc"
 
 
 # -------------------------------------------------------------------------------- the files

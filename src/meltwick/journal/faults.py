@@ -43,8 +43,8 @@ def of_sqlite(error: sqlite3.Error, path: Path) -> MeltwickError:
         return ResourceError(f"{where}: the disk is full; nothing was saved")
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
         return damaged(path)
-    if "malformed" in str(error) or (not name and "UTF-8" in str(error)):
-        return damaged(path)  # its tables, or a text in them
+    if name == "SQLITE_ERROR" or (not name and "UTF-8" in str(error)):
+        return damaged(path)  # tables that are not as our words expect them, or a text in them
     if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM", "SQLITE_AUTH")):
         return FileError(
             f"{where} may not be written to; nothing was saved; see who may write to it and its "
