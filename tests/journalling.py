@@ -118,19 +118,25 @@ class Killed:
 def kill_often(path: Path, times: int, seed: int = 50) -> Killed:
     """Kill -9 a writer so many times, and look after each whether all that it said is there.
 
-    It is killed at a random moment of up to 0.8 s after it begins to write: about the time of
-    several pieces, each of which copies a photograph, commits, and commits a note.
+    It is killed after it has said none to eight times that something is saved, at a random moment
+    of the time that the next takes, which copies a photograph and commits, or commits a note.
     """
     dice, report, journal = random.Random(seed), Killed(), Journal(path)
     saved: dict[int, str] = {}
     noted: set[int] = set()
+    usual = 0.1  # [s] that a saving takes; measured anew each time
     for turn in range(times):
         process = writer(path, 100_000 * turn, 100_000 * (turn + 1))
         assert process.stdout is not None
         assert process.stdout.readline() == "ready\n"
-        time.sleep(dice.uniform(0.0, 0.8))
+        begun, heard = time.monotonic(), ""
+        for _ in range(count := dice.randrange(9)):
+            heard += process.stdout.readline()
+        usual = (time.monotonic() - begun) / count if count else usual
+        time.sleep(dice.uniform(0.0, usual))
         process.send_signal(signal.SIGKILL)
         out, err = process.communicate(timeout=60)
+        out = heard + out
         assert not err, err
         whole = [line.split() for line in out.splitlines(keepends=True) if line.endswith("\n")]
         saved |= {int(number): f"piece {n}" for what, number, n in whole if what == "saved"}

@@ -167,6 +167,19 @@ def test_nothing_reported_is_lost_when_the_writer_is_killed(tmp_path: Path) -> N
     assert sum(report.said) > 10
 
 
+def test_what_a_killed_command_had_begun_goes_after_a_day(book: Journal) -> None:
+    old, new, other = (
+        book.path.with_name(name)
+        for name in (".journal.db-12.new", ".journal.db-13.new", ".journal.db-notes.new")
+    )
+    for path in (old, new, other):
+        path.write_bytes(b"begun")
+    for path in (old, other):
+        os.utime(path, (1.0, 1.0))
+    add(book)
+    assert [path.exists() for path in (old, new, other)] == [False, True, True]
+
+
 @pytest.mark.slow
 def test_two_writers_at_once(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
@@ -387,6 +400,11 @@ def test_damage_names_the_last_backup_which_cures_it(book: Journal, tmp_path: Pa
                 ask()
             assert f"{copy}, of 2026-11-26: copy that over it" in one_line(error)
         assert book.path.read_bytes() == broken
+    begun = book.path.with_name("journal.db-journal")
+    begun.write_bytes(b"")
+    with pytest.raises(DamagedError, match=r"and delete .*journal\.db-journal first"):
+        book.pieces()
+    begun.unlink()
     book.path.write_bytes(copy.read_bytes())
     assert book.pieces() == Journal(copy).pieces()
     assert len(book.pieces()) == 1

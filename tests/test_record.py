@@ -470,6 +470,13 @@ def test_show_prints_the_plan_alone(filled):
     assert filled("journal", "show", "1", "--plan")[1] == entry().plan_text
 
 
+def test_the_help_loads_no_numbers(run):
+    """What takes long to import waits until it is needed."""
+    code = "import sys; from meltwick.cli.app import build; build(); print(*sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert not {"numpy", "pydantic", "sqlite3", "PIL"} & set(done.stdout.split())
+
+
 def test_the_pages_commands_work_in_a_shell(filled, tmp_path):
     """The command as a process, with the journal where this system keeps data."""
     done = subprocess.run(

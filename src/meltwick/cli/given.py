@@ -10,9 +10,9 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from meltwick.cli.failing import one_line
 from meltwick.cli.options import shortened
 from meltwick.errors import FileError, PlanError
-from meltwick.stock.reading import one_line
 
 if TYPE_CHECKING:
     from meltwick.journal import Cost, Photo, Picture

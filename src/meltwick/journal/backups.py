@@ -5,12 +5,15 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import re
 import sqlite3
 import time
 from datetime import date
+from glob import escape
 from pathlib import Path
 
 _LAST = "-last-backup"
+_STALE = 86400.0  # [s]
 
 
 class BusyError(Exception):
@@ -30,6 +33,16 @@ def sync_folder(folder: Path) -> None:
 def spare_name(path: Path) -> Path:
     """Return a name beside a file under which it is begun."""
     return path.with_name(f".{path.name}-{os.getpid()}.new")
+
+
+def tidy(path: Path) -> None:
+    """Take out what a command that was killed had begun beside a file, a day ago or more."""
+    for begun in path.parent.glob(f".{escape(path.name)}-*.new"):
+        with contextlib.suppress(OSError):
+            if re.search(r"-[0-9]+\.new$", begun.name) and begun.stat().st_mtime < (
+                time.time() - _STALE
+            ):
+                begun.unlink()
 
 
 def put_whole(path: Path, content: bytes) -> None:
@@ -65,8 +78,7 @@ def copy_database(source: sqlite3.Connection, spare: Path, wait: float) -> None:
         if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() > end:
             raise BusyError
 
-    with contextlib.suppress(OSError):
-        spare.unlink(missing_ok=True)
+    spare.unlink(missing_ok=True)
     target = sqlite3.connect(spare, isolation_level=None)
     try:
         source.backup(target, progress=progress, sleep=0.05)

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from meltwick.errors import FileError
-from meltwick.journal.backups import copy_database, remember_backup, spare_name, sync_folder
+from meltwick.journal.backups import copy_database, remember_backup, spare_name, sync_folder, tidy
 from meltwick.journal.book import Journal, now
 from meltwick.journal.faults import shown, worded
 from meltwick.journal.opening import opened
@@ -223,6 +223,7 @@ def backup(journal: Journal, path: Path, on: date) -> Saved:
     spare = spare_name(path)
     with worded(path):
         path.parent.mkdir(parents=True, exist_ok=True)
+        tidy(path)
         try:
             with opened(journal.path, wait=journal.wait) as connection:
                 copy_database(connection, spare, journal.wait)

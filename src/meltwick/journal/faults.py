@@ -76,6 +76,9 @@ def damaged(path: Path, what: str = "it is damaged") -> DamagedError:
         cure = f"its last backup is {shown(found[0])}, of {found[1]}: copy that over it"
     else:
         cure = "copy a backup over it, or move it away to begin anew"
+    begun = path.with_name(f"{path.name}-journal")
+    if begun.exists():  # SQLite would play it into whatever is copied here
+        cure += f", and delete {shown(begun)} first"
     return DamagedError(f"{shown(path)}: {what}, and was left as it is; {cure}")
 
 

@@ -19,7 +19,7 @@ from pathlib import Path
 
 from meltwick.errors import FileError
 from meltwick.journal import schema
-from meltwick.journal.backups import copy_database, last_backup, spare_name, sync_folder
+from meltwick.journal.backups import copy_database, last_backup, spare_name, sync_folder, tidy
 from meltwick.journal.faults import damaged, shown, worded
 
 WAIT = 10.0
@@ -111,6 +111,7 @@ def _make(path: Path, wait: float) -> None:
     """Begin a journal: whole under another name, then in its place if that is still free."""
     path.parent.mkdir(parents=True, exist_ok=True)
     spare = spare_name(path)
+    tidy(path)
     try:
         spare.unlink(missing_ok=True)
         connection = _connect(spare, "rwc", wait)
