@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from meltwick.constants import MODEL, Constants
+from meltwick.journal.factors import FACTORS
 from meltwick.plan import example_plan, read_plan, resolve
 from meltwick.simulate import run
 from meltwick.stock import load_stock
@@ -31,6 +32,7 @@ DOUBT = HERE.parent / "src" / "meltwick" / "study" / "doubt.toml"
 DRAFT = 4e-3  # [m]
 HANDS = 2
 PLANS = ("pole", "accordion", "spiral")
+LEARNED = [name for factor in FACTORS for name in factor.constants]
 HEADER = ("constant", "value", "plan", "hand", "white")
 
 
@@ -127,6 +129,29 @@ def doubts(found: dict[str, dict[str, tuple[float, float]]]) -> dict[str, float]
     return out
 
 
+def parts(found: dict[str, dict[str, tuple[float, float]]]) -> dict[str, dict[str, float]]:
+    """Half the way that each constant that a maker's pieces correct moves white, by plan [points].
+
+    With the sign of the way from its low to its high end. The mean of squares stands for plans
+    that end with another fold.
+    """
+    out = {
+        plan: {
+            name: half(found[name][plan]) * (1.0 if np.diff(found[name][plan])[0] > 0 else -1.0)
+            for name in LEARNED
+        }
+        for plan in PLANS
+    }
+    out[""] = {
+        name: float(
+            np.sign(sum(out[plan][name] for plan in PLANS))
+            * np.sqrt(np.mean([out[plan][name] ** 2 for plan in PLANS]))
+        )
+        for name in LEARNED
+    }
+    return out
+
+
 def usual_white() -> dict[str, float]:
     """Mean white of each plan with nothing changed [%]."""
     with DATA.open(newline="", encoding="utf-8") as file:
@@ -219,19 +244,27 @@ def write_doubt(found: dict[str, dict[str, tuple[float, float]]]) -> None:
     """Write the doubt that previews show."""
     total = doubts(found)
     mean = float(np.mean([total[plan] for plan in PLANS])) / 100.0
+    share = parts(found)
+
+    def line(plan: str) -> str:
+        each = ", ".join(f"{name} = {value / 100.0:.4f}" for name, value in share[plan].items())
+        return f"parts = {{ {each} }}"
+
     lines = [
         "# How far the model's own numbers may put the white share off: half the width of the",
         "# doubt, as a share of the dyeable cloth. For each plan the root of the sum of squares",
         "# over the model's constants, each taken to both ends of its range; white is their mean,",
-        "# for plans that end with another fold.",
+        "# for plans that end with another fold. Parts are those of the constants that a",
+        "# maker's own pieces can correct, with the sign of what more of each does to the white.",
         "# Written by docs/make_sensitivity.py, which docs/sensitivity.md explains.",
         "schema = 1",
         "",
         "[doubt]",
         f"white = {mean:.2f}",
+        line(""),
     ]
     for plan in PLANS:
-        lines += ["", f"[doubt.{plan}]", f"white = {total[plan] / 100.0:.3f}"]
+        lines += ["", f"[doubt.{plan}]", f"white = {total[plan] / 100.0:.3f}", line(plan)]
     DOUBT.write_text("\n".join(lines) + "\n", "utf-8")
 
 

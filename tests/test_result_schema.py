@@ -163,3 +163,20 @@ def test_what_is_left_of_a_difference_reads_as_nothing(make_result):
     record = written(replace(result, rounds=(replace(turn, balance=balance),)))
     assert record["rounds"][0]["balance"]["washed_out_g"] == 0.0
     assert faults(record) == []
+
+
+def test_a_profile(make_result):
+    from tests.learned import PROFILE
+
+    result = make_result()
+    text = as_text(report(result, __version__, SECONDS, None, None, PROFILE))
+    record = json.loads(text)
+    assert faults(record) == []
+    assert record["profile"]["name"] == PROFILE.name
+    assert record["profile"]["constants"]["grip"] == pytest.approx(PROFILE.values["grip"])
+    low, high = record["white_range_with_doubt"]
+    bare = written(result)
+    assert bare["profile"] is None
+    assert high - low < bare["white_range_with_doubt"][1] - bare["white_range_with_doubt"][0]
+    change(record, ("profile", "pieces"), 2)
+    assert faults(record)

@@ -35,3 +35,9 @@ class ResourceError(MeltwickError):
     """Not enough memory or disk, or a cluster that cannot make the runs."""
 
     exit_code = 4
+
+
+class ProfileError(MeltwickError):
+    """A profile that is not there or cannot be read or used, or too few pieces to learn one."""
+
+    exit_code = 2

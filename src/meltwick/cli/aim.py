@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Hands, OnCluster, PlanFile, shortened
+from meltwick.cli.options import As, Debug, Detail, Hands, OnCluster, PlanFile, shortened
 from meltwick.errors import PlanError, WishError
 
 if TYPE_CHECKING:
@@ -54,6 +54,7 @@ def aim(
         str | None, typer.Option(metavar="FILE", help="The new plan; NAME-aimed.toml by default.")
     ] = None,
     cluster: OnCluster = None,
+    profile: As = None,
     debug: Debug = False,
 ) -> None:
     """Find the setting of a key whose white, or another share, is nearest to a wish.
@@ -64,8 +65,9 @@ def aim(
     Example: meltwick aim harbour-tee.toml --white 50% --vary spacing=10mm..60mm
     """
     from meltwick.cli.preview import read_detail, read_hands
-    from meltwick.cli.studying import studying
+    from meltwick.cli.studying import profile_named, studying
     from meltwick.cli.varied import place_for, write_varied
+    from meltwick.cli.words import profile_lines
     from meltwick.cli.writing import quoted
     from meltwick.plan.varying import with_values
 
@@ -73,10 +75,11 @@ def aim(
     wish = _read_wish({"white": white, "pale": pale, "mid": mid, "deep": deep}, dye, zone)
     varied = _varied(plan, vary or [])
     path = place_for(varied, "aimed", out)
-    with studying(cluster) as bench:
+    learned = profile_named(profile)
+    with studying(cluster, learned) as bench:
         found, keyed = _search(varied, wish, count, pitch, bench)
     label = ", ".join(keyed.values())
-    for line in told(found, wish, label, varied.axes):
+    for line in (*told(found, wish, label, varied.axes), *profile_lines(learned)):
         typer.echo(line)
     if not found.met:
         raise WishError(

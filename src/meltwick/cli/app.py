@@ -14,6 +14,7 @@ from meltwick.cli.explore import explore
 from meltwick.cli.film import film
 from meltwick.cli.guide import guide
 from meltwick.cli.journal import build_journal
+from meltwick.cli.learn import learn
 from meltwick.cli.palette import palette
 from meltwick.cli.plans import check, new
 from meltwick.cli.preview import preview
@@ -54,6 +55,7 @@ def build() -> Any:
     app.command("compare", short_help="Make settings by the same hands, side by side.")(compare)
     app.command("aim", short_help="Find the setting that keeps as much white as you wish.")(aim)
     app.command("explore", short_help="Spread plans over what may change, on one sheet.")(explore)
+    app.command("learn", short_help="Learn from your own pieces what the book cannot say.")(learn)
     app.command("resize", short_help="Write a plan for another size of the garment.")(resize)
     app.command("film", short_help="Film the colour as it spreads through the hours.")(film)
     app.command("guide", short_help="Draw where a plan folds, ties and lays.")(guide)

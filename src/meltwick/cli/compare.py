@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, DryRun, Folder, Hands, OnCluster, Show
+from meltwick.cli.options import As, Debug, Detail, DryRun, Folder, Hands, OnCluster, Show
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ def compare(
     out: Folder = None,
     dry_run: DryRun = False,
     cluster: OnCluster = None,
+    profile: As = None,
     show: Show = False,
     debug: Debug = False,
 ) -> None:
@@ -47,16 +48,17 @@ def compare(
     from meltwick.cli.machine import show_picture
     from meltwick.cli.preview import read_detail, read_folder, read_hands
     from meltwick.cli.runs import check_runs, forecast, run_settings, tiles_of, told
-    from meltwick.cli.studying import studying
+    from meltwick.cli.studying import profile_named, studying
     from meltwick.cli.writing import check_folder, write_together
 
     pitch, count = read_detail(detail), read_hands(hands)
+    learned = profile_named(profile)
     settings, axes, name = _settings(plans or [], vary or [])
     check_runs(len(settings), count)
     folder = read_folder(out) if out is not None else Path(name)
     if not dry_run:
         check_folder(folder, _FILES)
-    with studying(cluster) as bench:
+    with studying(cluster, learned) as bench:
         if dry_run:
             typer.echo(forecast(settings, count, pitch, bench))
             return
@@ -72,7 +74,7 @@ def compare(
     content = {_FILES[0]: as_file(picture, title, __version__), _FILES[1]: as_csv(groups).encode()}
     write_together(folder, content)
     where = f"The sheet is {folder / _FILES[0]}, the table is {folder / _FILES[1]}."
-    for line in (*told(groups), "", where):
+    for line in (*told(groups, learned), "", where):
         typer.echo(line)
     if show:
         show_picture(folder / _FILES[0])

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, DryRun, Hands, OnCluster, PlanFile, Show
+from meltwick.cli.options import As, Debug, Detail, DryRun, Hands, OnCluster, PlanFile, Show
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
@@ -52,6 +52,7 @@ def explore(
     ] = None,
     dry_run: DryRun = False,
     cluster: OnCluster = None,
+    profile: As = None,
     show: Show = False,
     debug: Debug = False,
 ) -> None:
@@ -65,13 +66,14 @@ def explore(
     from meltwick.cli.machine import prepare_kernels, show_picture
     from meltwick.cli.preview import read_detail, read_folder, read_hands
     from meltwick.cli.runs import check_runs, forecast, run_settings, told
-    from meltwick.cli.studying import studying
+    from meltwick.cli.studying import profile_named, studying
     from meltwick.cli.writing import check_folder
 
     pitch, crew = read_detail(detail), read_hands(hands)
     count = _whole(n, "--n", _MOST)
     wanted = None if take is None else _whole(take, "--take", _MOST)
     check_runs(count, crew, "--n")
+    learned = profile_named(profile)
     prepare_kernels(announce=wanted is None and not dry_run)
     varied, space = _space(plan, vary or [], palette or [])
     if wanted is not None:
@@ -81,7 +83,7 @@ def explore(
     spread = _spread(space, count)
     if not dry_run:
         check_folder(folder, _FILES)
-    with studying(cluster) as bench:
+    with studying(cluster, learned) as bench:
         if dry_run:
             told_first = _counted(spread, count, "would be made")
             typer.echo("\n".join((*told_first, forecast(spread.settings, crew, pitch, bench))))
@@ -90,7 +92,7 @@ def explore(
     _draw(groups, space, varied.plan.name, folder)
     best = max(groups, key=lambda group: group.median()).setting.number
     lines = [
-        *told(groups),
+        *told(groups, learned),
         "",
         *_counted(spread, count),
         f"The sheet is {folder / _FILES[0]}, the table is {folder / _FILES[1]}.",

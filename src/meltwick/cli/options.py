@@ -35,6 +35,14 @@ JournalFile = Annotated[
     str | None,
     typer.Option("--journal", metavar="FILE", help="Another journal than your usual one."),
 ]
+As = Annotated[
+    str | None,
+    typer.Option(
+        "--as",
+        metavar="PROFILE",
+        help="Predict as your own pieces taught, such as mine; see learn.",
+    ),
+]
 Show = Annotated[bool, typer.Option("--open", help="Open the picture when it is done.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the whole error if we fail.")]
 DryRun = Annotated[

@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Folder, PlanFile, Show, shortened
+from meltwick.cli.options import As, Debug, Detail, Folder, PlanFile, Show, shortened
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
+    from meltwick.constants import Constants
+    from meltwick.journal.profiles import Profile
     from meltwick.plan import Plan
     from meltwick.study import Spread
     from meltwick.types import Recipe, Result
@@ -110,7 +112,13 @@ def by_key(recipe: Recipe) -> Iterator[None]:
 
 
 def _predict(
-    plan: Plan, recipe: Recipe, pitch: float, seed: int | None, hands: int, quiet: bool
+    plan: Plan,
+    recipe: Recipe,
+    pitch: float,
+    seed: int | None,
+    hands: int,
+    quiet: bool,
+    constants: Constants | None = None,
 ) -> tuple[Result, Spread | None, dict[str, float]]:
     """Run the plan by one hand or several; also give the seconds of each stage."""
     from meltwick.cli.machine import prepare_kernels, workers_for
@@ -122,18 +130,32 @@ def _predict(
         if hands == 1:
             from meltwick.simulate import simulate
 
-            result = simulate(plan, pitch=pitch, seed=seed, observer=stages)
+            result = simulate(plan, pitch=pitch, seed=seed, constants=constants, observer=stages)
             return result, None, dict(result.seconds)
 
         from meltwick.study import run_hands
 
         workers = workers_for(recipe, pitch, hands)
-        spread = run_hands(plan, hands, pitch=pitch, seed=seed, observer=stages, workers=workers)
+        spread = run_hands(
+            plan,
+            hands,
+            pitch=pitch,
+            seed=seed,
+            constants=constants,
+            observer=stages,
+            workers=workers,
+        )
     whole = time.perf_counter() - start
     return spread.main, spread, {**spread.main.seconds, "hands": whole}
 
 
-def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -> None:
+def _tell(
+    result: Result,
+    spread: Spread | None,
+    recipe: Recipe,
+    folder: Path,
+    profile: Profile | None,
+) -> None:
     """Say the sentence, the table, what the trade warns of and where the files are."""
     from meltwick.advice import advise
     from meltwick.cli.report import beside_file
@@ -141,6 +163,7 @@ def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -
         beside_lines,
         doubt_sentence,
         likeness_line,
+        profile_lines,
         rounds_lines,
         sentence,
         table,
@@ -155,7 +178,8 @@ def _tell(result: Result, spread: Spread | None, recipe: Recipe, folder: Path) -
         sentence(result, spread),
         *rounds_lines(result),
         *beside_lines(result),
-        doubt_sentence(result, spread),
+        doubt_sentence(result, spread, profile=profile),
+        *profile_lines(profile),
         "",
         *table(result),
         "",
@@ -220,6 +244,7 @@ def preview(
     plain: Annotated[
         bool, typer.Option("--plain", help="Draw colours alone: no light, texture or stitching.")
     ] = False,
+    profile: As = None,
     show: Show = False,
     debug: Debug = False,
 ) -> None:
@@ -232,6 +257,7 @@ def preview(
     from meltwick import __version__
     from meltwick.cli.machine import require_memory, show_picture
     from meltwick.cli.report import as_text, beside_file, report
+    from meltwick.cli.studying import profile_named
     from meltwick.cli.writing import check_folder, write_together
     from meltwick.plan import example_plan, read_plan, resolve
     from meltwick.stock import load_stock
@@ -239,13 +265,15 @@ def preview(
     pitch = read_detail(detail)
     hand = None if seed is None else read_seed(seed)
     count = read_hands(hands)
+    learned = profile_named(profile)
     wanted = read_plan(plan) if plan is not None else example_plan()
     unit = unit_of(plan)  # read now: the plan may be gone when the piece is done
     recipe = resolve(wanted, load_stock())
     folder = read_folder(out) if out is not None else Path(recipe.name)
     check_folder(folder, (*_FILES, _ROUNDS) if len(recipe.rounds) > 1 else _FILES)
     require_memory(recipe, pitch)
-    result, spread, seconds = _predict(wanted, recipe, pitch, hand, count, quiet=as_json)
+    constants = None if learned is None else learned.constants()
+    result, spread, seconds = _predict(wanted, recipe, pitch, hand, count, as_json, constants)
 
     start = time.perf_counter()
     pictures = {_FILES[0]: _draw(result, spread, version=__version__, plain=plain, unit=unit)}
@@ -259,11 +287,11 @@ def preview(
         drawn = _draw(piece, None, version=__version__, plain=plain, unit=unit)
         pictures[beside_file(number, piece)] = drawn
     seconds["picture"] = time.perf_counter() - start
-    text = as_text(report(result, __version__, seconds, spread, named))
+    text = as_text(report(result, __version__, seconds, spread, named, learned))
     write_together(folder, {**pictures, _FILES[1]: text.encode()})
     if as_json:
         typer.echo(text, nl=False)
     else:
-        _tell(result, spread, recipe, folder)
+        _tell(result, spread, recipe, folder, learned)
     if show:
         show_picture(folder / _FILES[0])

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from meltwick.journal.profiles import Profile
     from meltwick.study import Spread
     from meltwick.types import Balance, Result, RoundReport, Shares
 
@@ -56,7 +57,7 @@ def _likeness(shares: Shares) -> dict[str, float | None]:
     }
 
 
-def _hands(result: Result, spread: Spread | None) -> dict[str, Any]:
+def _hands(result: Result, spread: Spread | None, profile: Profile | None) -> dict[str, Any]:
     """White share of every hand, and what they say together; of one hand alone, no spread."""
     from meltwick.study import widened
 
@@ -67,8 +68,22 @@ def _hands(result: Result, spread: Spread | None) -> dict[str, Any]:
         "hands": 1 if spread is None else spread.hands,
         "white_median": None if spread is None else _share(spread.median),
         "white_range": None if spread is None else [_share(low), _share(high)],
-        "white_range_with_doubt": [_share(end) for end in widened(low, high, result.fold)],
+        "white_range_with_doubt": [_share(end) for end in widened(low, high, result.fold, profile)],
         "white_by_hand": [{"seed": seed, "white_share": _share(white)} for seed, white in each],
+    }
+
+
+def _profile(profile: Profile | None) -> dict[str, Any] | None:
+    """Say what the prediction owes to the maker's own pieces."""
+    if profile is None:
+        return None
+    return {
+        "name": profile.name,
+        "model": profile.model,
+        "pieces": len(profile.pieces),
+        "error_before": _share(profile.before),
+        "error_after": _share(profile.after),
+        "constants": {key: float(f"{value:.9g}") for key, value in profile.values.items()},
     }
 
 
@@ -97,6 +112,7 @@ def report(
     seconds: Mapping[str, float],
     spread: Spread | None = None,
     files: Mapping[str, str] | None = None,
+    profile: Profile | None = None,
 ) -> dict[str, Any]:
     """Build the record that ``result.json`` holds.
 
@@ -112,6 +128,8 @@ def report(
         What several hands gave, the result's among them.
     files : mapping, optional
         Pictures by what they show; the preview alone by default.
+    profile : Profile, optional
+        What the maker's own pieces taught, if it was used.
     """
     from meltwick.shares import dyed_to_white
 
@@ -125,7 +143,8 @@ def report(
         "seed": result.seed,
         "white_share": _share(result.white_share),
         "white_at": _shares(result.shares.white_at),
-        **_hands(result, spread),
+        **_hands(result, spread, profile),
+        "profile": _profile(profile),
         "dyed_to_white": dyed_to_white(result.white_share),
         "shares": _shares(result.shares.whole),
         "panels": {name: _shares(part) for name, part in result.shares.panels.items()},

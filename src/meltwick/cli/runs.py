@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from meltwick.cli.words import CLASSES, percent, percents
+from meltwick.cli.words import CLASSES, percent, percents, profile_lines
 from meltwick.errors import PlanError
 
 if TYPE_CHECKING:
     from meltwick.cli.studying import Bench
+    from meltwick.journal.profiles import Profile
     from meltwick.picture.contact import Tile
     from meltwick.plan import Plan
     from meltwick.study.compare import Group, Setting
-    from meltwick.study.outcome import Outcome, Task
+    from meltwick.study.outcome import Asked, Outcome, Task
     from meltwick.types import Recipe, Result
 
 MOST_RUNS = 2000
@@ -36,7 +37,7 @@ def check_runs(settings: int, hands: int, option: str = "--vary") -> None:
         )
 
 
-def _crew(tasks: Sequence[Task], recipes: Sequence[Recipe], pitch: float, bench: Bench) -> int:
+def crew(tasks: Sequence[Asked], recipes: Sequence[Recipe], pitch: float, bench: Bench) -> int:
     """Refuse runs that the memory cannot hold, and count the workers."""
     from meltwick.cli.machine import require_memory, species_count, workers_for
 
@@ -65,7 +66,7 @@ def _make(
     from meltwick.cli.progress import Tally
     from meltwick.study.queue import run_all
 
-    workers = _crew(tasks, recipes, pitch, bench)
+    workers = crew(tasks, recipes, pitch, bench)
     there = bench.cluster
     prepare_kernels(announce=there is None)
     with Tally() as tally:
@@ -92,7 +93,7 @@ def run_settings(
     """Make every run of some settings that is not kept."""
     from meltwick.study.compare import groups_of, tasks_of
 
-    tasks = tasks_of(settings, hands, pitch)
+    tasks = tasks_of(settings, hands, pitch, bench.constants)
     return groups_of(settings, hands, _make(tasks, _recipes(settings), pitch, bench))
 
 
@@ -118,8 +119,9 @@ def forecast(settings: Sequence[Setting], hands: int, pitch: float, bench: Bench
     from meltwick.study.outcome import run_key
     from meltwick.study.queue import expected_seconds, missing
 
-    tasks, recipes, store = tasks_of(settings, hands, pitch), _recipes(settings), bench.store
-    workers = _crew(tasks, recipes, pitch, bench)
+    tasks, recipes = tasks_of(settings, hands, pitch, bench.constants), _recipes(settings)
+    store = bench.store
+    workers = crew(tasks, recipes, pitch, bench)
     keys = list(dict.fromkeys(map(run_key, tasks)))
     known = [found for key in keys[:_READ] if (found := store.get(key)) is not None]
     kept = [key for key in keys if key in store]
@@ -136,10 +138,11 @@ def forecast(settings: Sequence[Setting], hands: int, pitch: float, bench: Bench
     runs = "1 run" if total == 1 else f"{total} runs"
     cores = "1 core" if workers == 1 else f"{workers} cores"
     where = "" if bench.cluster is None else f" of the cluster at {bench.cluster.address}"
-    return f"{runs}{there}; {_about(seconds)} on {cores}{where}."
+    return f"{runs}{there}; {about(seconds)} on {cores}{where}."
 
 
-def _about(seconds: float) -> str:
+def about(seconds: float) -> str:
+    """Say how long something takes, as far as it is worth saying."""
     if seconds < 1.0:
         return "no time"
     if seconds < 90.0:
@@ -157,7 +160,7 @@ def _span(group: Group) -> str:
     return percents(min(white), max(white))
 
 
-def told(groups: Sequence[Group]) -> list[str]:
+def told(groups: Sequence[Group], profile: Profile | None = None) -> list[str]:
     """Say which setting keeps the most white and which the least, and the table of all."""
     from meltwick.study.compare import surely_whiter
 
@@ -176,6 +179,7 @@ def told(groups: Sequence[Group]) -> list[str]:
     lines.append(
         "What differs between settings is surer than how much each keeps; see docs/sensitivity.md."
     )
+    lines += profile_lines(profile)
     wide = max(12, *(len(group.setting.label) for group in groups))
     head = "  ".join(f"{name:>7}" for name in CLASSES)
     lines += ["", f"{'':<{wide}}  {head}    white by hand"]

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from meltwick.cli.failing import say
 
 if TYPE_CHECKING:
+    from meltwick.constants import Constants
+    from meltwick.journal.profiles import Profile
     from meltwick.study.cluster import Cluster
     from meltwick.study.store import Store
 
@@ -20,10 +22,31 @@ class Bench:
 
     store: Store
     cluster: Cluster | None  # None: this machine makes them
+    profile: Profile | None = None  # what the maker's own pieces taught
+
+    @property
+    def constants(self) -> Constants | None:
+        """The model's numbers: the profile's; None for the book's."""
+        return None if self.profile is None else self.profile.constants()
+
+
+def profile_named(name: str | None) -> Profile | None:
+    """Return the profile that --as names, if it does.
+
+    Raises
+    ------
+    ProfileError
+        If there is none of that name, or it cannot be used.
+    """
+    if name is None:
+        return None
+    from meltwick.journal.profiles import read_profile
+
+    return read_profile(name)
 
 
 @contextlib.contextmanager
-def studying(address: str | None) -> Iterator[Bench]:
+def studying(address: str | None, profile: Profile | None = None) -> Iterator[Bench]:
     """Open the store, and connect to the cluster where one is named.
 
     Raises
@@ -38,14 +61,14 @@ def studying(address: str | None) -> Iterator[Bench]:
     store = Store()
     try:
         if address is None:
-            yield Bench(store, None)
+            yield Bench(store, None, profile)
             return
         from meltwick.study.cluster import connected
 
         with connected(address, say) as cluster:
             if cluster.threaded:
                 say(_idle(cluster.threaded))
-            yield Bench(store, cluster)
+            yield Bench(store, cluster, profile)
     finally:
         for line in keeping(store):
             say(line)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from meltwick.advice import Advice
+    from meltwick.journal.profiles import Profile
     from meltwick.study import Spread
     from meltwick.types import Result
 
@@ -108,23 +109,56 @@ def beside_lines(result: Result) -> list[str]:
     return lines
 
 
-def doubt_sentence(result: Result, spread: Spread | None = None, hint: bool = True) -> str:
-    """Say how far the hands and the model itself may be off, with a hint how to see more hands."""
-    from meltwick.study import model_doubt, widened
+def points_word(share: float) -> str:
+    """Say a share as points of white: 1 point, 12 points."""
+    points = percent(share)
+    return f"{points} point{'' if points == 1 else 's'}"
 
-    points = percent(model_doubt(result.fold))
-    off = f"it may be off by about {points} point{'' if points == 1 else 's'} either way"
+
+def profile_lines(profile: Profile | None) -> list[str]:
+    """Say what a profile rests on and what it does to the white; nothing without one."""
+    if profile is None:
+        return []
+    whole = sum(profile.effects)
+    way = "more" if whole > 0.0 else "less"
+    added = f"about {points_word(abs(whole))} {way} white on them"
+    if percent(abs(whole)) == 0:
+        added = "hardly any other white on them"
+    return [
+        f"As {profile.name}, learned from {len(profile.pieces)} of your own pieces: {added} than "
+        f"the book has. Each, predicted from the others, was missed by {points_word(profile.after)}"
+        f" instead of {percent(profile.before)}."
+    ]
+
+
+def doubt_sentence(
+    result: Result,
+    spread: Spread | None = None,
+    hint: bool = True,
+    profile: Profile | None = None,
+) -> str:
+    """Say how far the hands and the model itself may be off, with a hint how to see more hands."""
+    from meltwick.study import doubt_for, model_doubt, widened
+
+    doubt = model_doubt(result.fold) if profile is None else doubt_for(result.fold, profile)
+    off = f"it may be off by about {points_word(doubt)} either way"
     model = f"a model not yet checked against your own pieces: {off}"
+    if profile is not None:
+        count = len(profile.pieces)
+        missed = f"missed each by about {points_word(profile.after)}"
+        model = f"a model checked against {count} of your own pieces, which {missed}: {off}"
     ground = result.cloth.fabric.ground_name
     kept = "white" if ground == "white" else f"left {ground}"
     if spread is None:
         more = "; --hands 5 shows how far others differ" if hint else ""
-        least_most = percents(*widened(result.white_share, result.white_share, result.fold))
+        least_most = percents(
+            *widened(result.white_share, result.white_share, result.fold, profile)
+        )
         return (
             f"No two hands fold alike, and this is {model}, so say {least_most} {kept} for "
             f"this hand{more}."
         )
-    between = percents(*widened(spread.low, spread.high, result.fold))
+    between = percents(*widened(spread.low, spread.high, result.fold, profile))
     return f"This is {model}, so say {between} {kept}."
 
 

@@ -15,6 +15,7 @@ from meltwick.study.hands import hand_seeds
 from meltwick.study.outcome import Outcome, Task
 
 if TYPE_CHECKING:
+    from meltwick.constants import Constants
     from meltwick.plan import Plan
     from meltwick.plan.varying import Axis
 
@@ -106,13 +107,15 @@ def settings_of(
     return made
 
 
-def tasks_of(settings: Sequence[Setting], hands: int, pitch: float) -> list[Task]:
+def tasks_of(
+    settings: Sequence[Setting], hands: int, pitch: float, constants: Constants | None = None
+) -> list[Task]:
     """List the runs: hand after hand of one setting, then the next.
 
     Every setting is made by the same hands, so that their differences are the settings'.
     """
     return [
-        Task(setting.plan, seed, pitch)
+        Task(setting.plan, seed, pitch, constants)
         for setting in settings
         for seed in hand_seeds(setting.plan.seed, hands)
     ]

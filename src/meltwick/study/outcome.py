@@ -92,7 +92,11 @@ class Outcome:
         return self.seen[name]
 
 
-def run_key(task: Task) -> str:
+Asked = Task | Order
+"""A run to be made, with its stock looked up or not yet."""
+
+
+def run_key(task: Asked) -> str:
     """Name a run by all that its numbers depend on: 64 hexadecimal digits.
 
     The digest of the plan, its stock and the constants, the seed, the pitch, the model's number
@@ -101,7 +105,7 @@ def run_key(task: Task) -> str:
     from meltwick.constants import MODEL, Constants
     from meltwick.plan import digest
 
-    recipe = replace(_resolved(task.plan), seed=task.seed)
+    recipe = replace(order_of(task).recipe, seed=task.seed)
     parts = [digest(recipe, task.constants or Constants()), task.seed, repr(task.pitch), MODEL]
     parts += [f"{name} {version(name)}" for name in _ENGINES]
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
@@ -124,7 +128,7 @@ def _resolved(plan: Plan) -> Recipe:
     return resolve(plan, load_stock())
 
 
-def make(task: Task, threads: int = 1) -> Outcome:
+def make(task: Asked, threads: int = 1) -> Outcome:
     """Run a task, here and now.
 
     Raises
@@ -135,8 +139,10 @@ def make(task: Task, threads: int = 1) -> Outcome:
     return fulfil(order_of(task), threads)
 
 
-def order_of(task: Task) -> Order:
-    """Look up in the stock what a task names."""
+def order_of(task: Asked) -> Order:
+    """Look up in the stock what a task names; an order is whole already."""
+    if isinstance(task, Order):
+        return task
     return Order(_resolved(task.plan), task.seed, task.pitch, task.constants)
 
 

@@ -14,9 +14,10 @@ import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from typing import TypeVar
 
 from meltwick.errors import ResourceError
-from meltwick.study.outcome import Outcome, Task, fulfil, make, order_of, run_key
+from meltwick.study.outcome import Asked, Order, Outcome, Task, fulfil, make, order_of, run_key
 from meltwick.study.store import Store
 from meltwick.study.workers import quietly, usable_cores
 
@@ -51,7 +52,10 @@ def processes(count: int) -> Iterator[Executor]:
     pool.shutdown()
 
 
-def missing(tasks: Sequence[Task], store: Store) -> list[Task]:
+_Kind = TypeVar("_Kind", Task, Order)
+
+
+def missing(tasks: Sequence[_Kind], store: Store) -> list[_Kind]:
     """Return the tasks, each once, whose runs are not in the store."""
     by_key = {run_key(task): task for task in tasks}
     return [task for key, task in by_key.items() if key not in store]
@@ -74,7 +78,7 @@ def expected_seconds(cells: Sequence[int], done: Sequence[Outcome], workers: int
 
 
 def run_all(
-    tasks: Sequence[Task],
+    tasks: Sequence[Asked],
     *,
     store: Store,
     executor: Executor | None = None,
@@ -85,7 +89,7 @@ def run_all(
 
     Parameters
     ----------
-    tasks : sequence of Task
+    tasks : sequence of Task or Order
         The same run may come more than once; it is made once.
     store : Store
         Where runs are kept.
@@ -130,7 +134,7 @@ def run_all(
 
 
 def _through(
-    executor: Executor, rest: dict[str, Task], keep: Callable[[str, Outcome], None]
+    executor: Executor, rest: dict[str, Asked], keep: Callable[[str, Outcome], None]
 ) -> None:
     with quietly():
         futures: dict[Future[Outcome], str] = {
