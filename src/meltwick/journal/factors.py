@@ -24,6 +24,9 @@ from meltwick.constants import Constants
 
 Floats = NDArray[np.float64]
 
+FEWEST = 3
+"""Pieces to learn from; with fewer, leaving one out leaves nothing to check by."""
+
 
 @dataclass(frozen=True)
 class Factor:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from meltwick.errors import ProfileError
 from meltwick.journal.evidence import Evidence, measured, observed, white_of
-from meltwick.journal.factors import FACTORS, moved, reach
+from meltwick.journal.factors import FACTORS, FEWEST, moved, reach
 from meltwick.journal.fitting import Bounds, Fit, fit, left_out
 from meltwick.study.hands import hand_seeds
 from meltwick.study.outcome import Order
@@ -28,8 +28,6 @@ Floats = NDArray[np.float64]
 Make = Callable[[Sequence[Order]], Sequence[Mapping[str, float]]]
 """Makes runs, and returns the share of each class that every one of them gave."""
 
-FEWEST = 3
-"""Pieces; with fewer, leaving one out leaves nothing to check by."""
 STEPS = 2
 """Gauss-Newton steps at most; a third moved no constant by a tenth of its doubt (chosen)."""
 SLOPE_HANDS = 2

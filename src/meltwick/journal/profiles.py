@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from meltwick.constants import MODEL, Constants
 from meltwick.errors import FileError, ProfileError
-from meltwick.journal.factors import FACTORS, stride
+from meltwick.journal.factors import FACTORS, FEWEST, stride
 from meltwick.stock.reading import choices, one_line, parse_toml, read_text
 
 if TYPE_CHECKING:
@@ -240,6 +240,8 @@ def _checked(tables: Mapping[str, Any]) -> Profile:
         slack = 1e-9 * (high - low)  # a bound that was met, through a logarithm and back
         values[name] = _number(table, "value", low - slack, high + slack, f"constants.{name}.")
         spans[name] = tuple(_number(table, end, 0.0, 2 * high) for end in ("low", "high"))
+    if len(tables["piece"]) < FEWEST:
+        raise ValueError(f"it names fewer than {FEWEST} pieces")
     place = _row(tables["factors"]["place"], number, "factors.place")
     for factor, at in zip(FACTORS, place, strict=True):
         for name in factor.constants:
