@@ -24,6 +24,7 @@ from meltwick.journal.learning import learn, most_runs
 from meltwick.journal.profiles import profile_of
 from meltwick.plan import plan_from_text, read_plan, resolve
 from meltwick.plan.reader import built_in
+from meltwick.plan.varying import read_axis, with_values
 from meltwick.stock import load_stock
 from meltwick.study import doubt_for, hand_seeds
 from meltwick.study.outcome import Order
@@ -108,9 +109,11 @@ def shares_of(orders: Sequence[Order]) -> list[Mapping[str, float]]:
 def apart() -> None:
     """Print how far each constant moves the observations, and which sets are told apart."""
     stock = load_stock()
-    example = plan_from_text(built_in("example.toml"), "the built-in example")
-    names = ("accordion", "spiral", "scrunch", "brick", "rosettes")
-    plans = [example, *(read_plan(GALLERY / f"{name}.toml") for name in names)]
+    text = built_in("example.toml")
+    gap = read_axis("spacing=60mm", plan_from_text(text, "example.toml"))
+    wider = with_values(text, "example.toml", {gap.key: gap.values[0]})
+    plans = [plan_from_text(each, "example.toml") for each in (text, wider)]
+    plans += [read_plan(GALLERY / f"{n}.toml") for n in ("accordion", "spiral", "scrunch", "brick")]
     recipes = [resolve(plan, stock) for plan in plans]
     book = Constants()
     moves = [None, *(replace(book, **{n: STEP * getattr(book, n)}) for n in SINGLE)]

@@ -254,7 +254,8 @@ def _findings(learned: Learned, profile: Profile) -> list[str]:
                 f"{key} {scale * value:.3g}{unit} ({scale * low:.3g} to {scale * high:.3g}), "
                 f"by the book {scale * book:.3g}"
             )
-        lines.append(f"{said}: about {points_word(abs(effect))} {way} white; {'; '.join(parts)}.")
+        lines.append(f"{said}: about {points_word(abs(effect))} {way} white.")
+        lines += [f"  {part}" for part in parts]
     return lines
 
 

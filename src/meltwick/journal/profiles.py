@@ -183,7 +183,7 @@ def as_toml(profile: Profile) -> str:
             "",
             f"[constants.{key}]  # the book's is {book:g}{'' if unit == '-' else ' ' + unit}",
             f"value = {value!r}",
-            f"low = {low:.6g}  # one standard deviation below",
+            f"low = {low:.6g}  # one standard deviation of its factor below",
             f"high = {high:.6g}",
         ]
     lines += [
@@ -318,7 +318,7 @@ def read_profile(name: str, folder: Path | None = None) -> Profile:
     path = path_of(name, folder=folder)
     word = path.stem
     try:
-        profile = from_toml(read_text(path, "profile"), str(path))
+        profile = replace(from_toml(read_text(path, "profile"), str(path)), name=word)
     except FileError as error:
         raise ProfileError(str(error)) from None
     if profile.model != MODEL:
