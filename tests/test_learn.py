@@ -131,6 +131,15 @@ def test_noise_leaves_the_profile_as_it_was(
     assert not read_profile("mine", home / "profiles").gain
 
 
+def test_pieces_that_no_constants_explain(
+    run: Run, lighter: StandIn, shelf: list[SimpleNamespace]
+) -> None:
+    for made in shelf:
+        made.outcome.white_share = 0.98
+    _, out, _ = run("learn", "--detail", "8 mm")
+    assert "times as far as hands and measures explain: see whether each was folded" in out
+
+
 @pytest.mark.parametrize("count", [0, 1, 2])
 def test_too_few_pieces(run: Run, home: Path, shelf: list[SimpleNamespace], count: int) -> None:
     """Exit code 2: what was given is not enough to begin with."""

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 _SAID = 1.0
 """Standard deviations by which a factor must have moved to be told as a finding; chosen."""
 
+_FAR = 2.0
+"""Factor on hands' and measurements' errors beyond which a maker is told to look; chosen."""
+
 
 def learn(
     name: Annotated[
@@ -211,6 +214,12 @@ def _told(learned: Learned, profile: Profile) -> list[str]:
         *_findings(learned, profile),
         "",
     ]
+    if learned.excess > _FAR:
+        lines[-1:] = [
+            f"Your pieces scatter {learned.excess:.0f} times as far as hands and measures explain: "
+            "see whether each was folded and dyed as its plan says.",
+            "",
+        ]
     wide = max(12, *(len(piece.name) for piece in learned.evidence))
     lines.append(f"{'':<{wide}}  measured  book  from the others")
     for piece, book, others in zip(learned.evidence, learned.book, learned.others, strict=True):

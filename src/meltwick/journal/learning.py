@@ -39,6 +39,8 @@ _LEAST = 0.01
 """Smallest error of an observation, where hands and margins say none."""
 _SURE = 0.9
 """How sure it must be that errors fell, before a gain is told; chosen."""
+_WORTH = 0.9
+"""Share of the book's miss below which the miss must fall to be worth a profile; chosen."""
 
 
 @dataclass(frozen=True)
@@ -71,14 +73,15 @@ class Learned:
     def gain(self) -> bool:
         """Whether what was learned predicts a new piece better than the book, surely enough.
 
-        The mean fall of the miss is asked for, by a t-test on pairs, one-sided.
+        The mean fall of the miss is asked for, by a t-test on pairs, one-sided; and that it falls
+        by a tenth or more.
         """
         from scipy.stats import t
 
         fall = np.abs(self._misses(self.book)) - np.abs(self._misses(self.others))
         error = float(np.std(fall, ddof=1)) / np.sqrt(len(fall))
         sure = float(fall.mean()) > float(t.ppf(_SURE, len(fall) - 1)) * error
-        return sure and self.after < self.before
+        return sure and self.after < _WORTH * self.before
 
     def _misses(self, predicted: Sequence[float]) -> Floats:
         white = np.array([piece.white for piece in self.evidence])
