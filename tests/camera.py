@@ -68,7 +68,7 @@ def draw_conditions(seed: int, ground: str | None = None) -> Conditions:
     return Conditions(
         seed=seed,
         ground=ground or drawn,
-        long_side=int(rng.integers(1100, 1800)),
+        long_side=int(rng.integers(1600, 2800)),
         fill=float(rng.uniform(0.5, 0.85)),
         tilt=float(rng.uniform(0, 25)),
         toward=float(rng.uniform(0, 360)),

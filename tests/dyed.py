@@ -9,13 +9,17 @@ from pathlib import Path
 import numpy as np
 from tests.camera import D65, MATRIX, colour
 from tests.grounds import Floats
-from tests.lying import Shown
+from tests.lying import Shown, within_cells
 
+from meltwick.colour.look import ground_lab
 from meltwick.constants import Constants
 from meltwick.plan import digest, plan_from_text, resolve
 from meltwick.simulate import simulate
 from meltwick.stock import load_stock
 from meltwick.types import Result
+
+LIMITS = (4.3, 16.9, 34.1)
+"""Delta E*ab at grades 4, 2 and 1 of the grey scale for staining (ISO 105-A03)."""
 
 GALLERY = Path(__file__).parents[1] / "gallery"
 
@@ -29,9 +33,20 @@ class Piece:
     size: str
     result: Result
 
+    def shares(self, side: str) -> dict[str, float]:
+        """White, pale, mid and deep of one side, 0 to 1, by the area of what is drawn.
+
+        Colours run from one cell's middle to the next, so these are shares of that field, not of
+        the cells; the limits are those of ISO 105-A03.
+        """
+        lab = colour.XYZ_to_Lab(within_cells(self.shown(side), 4) @ np.linalg.inv(MATRIX).T, D65)
+        far = np.linalg.norm(lab - ground_lab(self.result.cloth.fabric), axis=1)
+        ends = [0.0, *np.cumsum(np.bincount(np.searchsorted(LIMITS, far), minlength=4)) / len(far)]
+        return dict(zip(("white", "pale", "mid", "deep"), np.diff(ends).tolist(), strict=True))
+
     def white(self, side: str) -> float:
-        """White share of one side, 0 to 1."""
-        return float(self.result.shares.panels[side]["white"])
+        """White share of one side, 0 to 1, of what is drawn."""
+        return self.shares(side)["white"]
 
     def shown(self, side: str) -> Shown:
         """Show its front or its back."""

@@ -202,6 +202,18 @@ def _raster_place(
     return (place[1] - corner[1]) / pitch, (place[0] - corner[0]) / pitch
 
 
+def within_cells(shown: Shown, times: int) -> Floats:
+    """Colour at so many by so many places of every dyeable cell shown, (n, 3), as it is drawn."""
+    index, corner = shown.index(shown.panel)
+    known = index >= 0
+    known[known] = shown.cloth.dyeable[index[known]]
+    row, col = (part[:, None, None] for part in np.nonzero(known))
+    down, across = (np.mgrid[0:times, 0:times] + 0.5) / times
+    pitch = 1e3 * shown.cloth.pitch
+    place = np.stack([corner[0] + pitch * (col + across), corner[1] + pitch * (row + down)])
+    return _sampled(shown, shown.panel, place).reshape(-1, 3)
+
+
 def _sampled(shown: Shown, panel: Panel, place: Floats) -> Floats:
     """Colour at each place: the cells', continued past the edge and over thread."""
     index, corner = shown.index(panel)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from types import ModuleType, SimpleNamespace
+from types import SimpleNamespace
 
 import jsonschema
 import pytest
@@ -16,7 +15,7 @@ from tests.learned import PROFILE, TRUE, StandIn
 from meltwick.cli import machine, main
 from meltwick.constants import MODEL
 from meltwick.errors import FileError
-from meltwick.journal import profiles
+from meltwick.journal import evidence, profiles
 from meltwick.journal.factors import moved
 from meltwick.journal.profiles import as_toml, read_profile
 from meltwick.plan import plan_from_text, resolve
@@ -50,13 +49,12 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, shelf: list[SimpleName
     monkeypatch.setattr(store, "usual_folder", lambda: tmp_path / "cache")
     monkeypatch.setattr(profiles, "usual_folder", lambda: tmp_path / "profiles")
     (tmp_path / "cloth.toml").write_text(CLOTH)
-    book, gathering = ModuleType("book"), ModuleType("gathering")
-    book.pieces = lambda path: tuple(shelf)  # type: ignore[attr-defined]
-    gathering.recipe_of = lambda each: resolve(  # type: ignore[attr-defined]
-        plan_from_text(each.text, "cloth.toml"), load_stock()
+    monkeypatch.setattr(evidence, "pieces", lambda path: tuple(shelf))
+    monkeypatch.setattr(
+        evidence,
+        "recipe_of",
+        lambda each: resolve(plan_from_text(each.text, "cloth.toml"), load_stock()),
     )
-    monkeypatch.setitem(sys.modules, "meltwick.journal.book", book)
-    monkeypatch.setitem(sys.modules, "meltwick.journal.gathering", gathering)
     return tmp_path
 
 
@@ -195,7 +193,7 @@ def test_a_journal_that_cannot_be_read(run: Run, monkeypatch: pytest.MonkeyPatch
     def pieces(path: Path) -> None:
         raise FileError(f"{path} is no journal")
 
-    monkeypatch.setattr(sys.modules["meltwick.journal.book"], "pieces", pieces)
+    monkeypatch.setattr(evidence, "pieces", pieces)
     code, _, err = run("learn", "--journal", "cat.jpg")
     assert code == 2
     assert "cat.jpg is no journal" in err

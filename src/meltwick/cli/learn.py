@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, DryRun, OnCluster
+from meltwick.cli.options import Debug, Detail, DryRun, JournalFile, OnCluster
 from meltwick.errors import FileError, PlanError, ProfileError, WishError
 
 if TYPE_CHECKING:
@@ -29,9 +29,7 @@ def learn(
     name: Annotated[
         str, typer.Option("--as", metavar="NAME", help="What to call the profile.")
     ] = "mine",
-    journal: Annotated[
-        str | None, typer.Option("--journal", metavar="FILE", help="Another journal than yours.")
-    ] = None,
+    journal: JournalFile = None,
     hands: Annotated[
         str, typer.Option("--hands", metavar="N", help="How many hands make each, 2 to 25.")
     ] = "3",

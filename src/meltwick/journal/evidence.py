@@ -9,14 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from meltwick.errors import MeltwickError
+from meltwick.journal.book import pieces
+from meltwick.journal.gathering import recipe_of
+from meltwick.journal.records import Piece
 from meltwick.shares import CLASSES
 
 if TYPE_CHECKING:
@@ -68,8 +70,6 @@ def recorded(path: Path | None) -> tuple[list[Evidence], list[Passed]]:
     MeltwickError
         If it is no journal, or cannot be read.
     """
-    pieces = import_module("meltwick.journal.book").pieces
-    recipe_of = import_module("meltwick.journal.gathering").recipe_of
     found: list[Evidence] = []
     passed: list[Passed] = []
     for piece in pieces(path):
@@ -80,7 +80,7 @@ def recorded(path: Path | None) -> tuple[list[Evidence], list[Passed]]:
     return found, passed
 
 
-def evidence_of(piece: Any, recipe: Recipe) -> Evidence:
+def evidence_of(piece: Piece, recipe: Recipe) -> Evidence:
     """Turn a piece of the journal, and its plan resolved, into evidence."""
     outcome = piece.outcome
     whole = set(CLASSES) <= set(outcome.shares)

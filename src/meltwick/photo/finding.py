@@ -1,0 +1,186 @@
+"""Find a garment in a photograph, and lay its blank's outline on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from scipy import ndimage
+from shapely import affinity
+from shapely.geometry import Polygon
+
+from meltwick.errors import FileError
+from meltwick.photo.ground import Split, odds_by, part
+from meltwick.photo.outline import Fit, drawn, fit, project, soften
+from meltwick.photo.reading import Photo
+from meltwick.types import Cloth, Flags, Floats
+
+SMALL, FINE = 320, 900  # [px] longer side of the pictures that are parted and refined
+LEAST = 0.9  # overlap of outline and shape below which there is no such garment
+SOFT = 0.012  # of the garment's size: how far its outline may give way
+
+
+@dataclass(frozen=True)
+class Found:
+    """A garment in a photograph."""
+
+    cloth: Cloth
+    panel: int  # which panel is seen
+    behind: bool  # it is seen from behind: x runs to the left
+    fit: Fit  # to the pixels of the photograph as it was read
+    ground: Floats  # (m, 3) linear light of the plain ground about it
+    ground_at: Floats  # (m, 2) its pixels
+
+    @property
+    def scale(self) -> float:
+        """Pixels along a millimetre, at the middle of the piece."""
+        middle = np.array(self.cloth.panels[self.panel].outline.centroid.coords[0])
+        if self.behind:
+            middle[0] = -middle[0]
+        corners = self.fit.place(middle + np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
+        across, down = corners[1:] - corners[0]
+        return float(np.sqrt(abs(across[0] * down[1] - across[1] * down[0])))
+
+
+def silhouette(cloth: Cloth, behind: bool) -> Polygon:
+    """Outline of all panels that lie on each other [mm], as seen from the front or from behind."""
+    whole = shapely.union_all([panel.outline for panel in cloth.panels])
+    if behind:
+        whole = affinity.scale(whole, -1.0, 1.0, origin=(0.0, 0.0))
+    return Polygon(shapely.get_coordinates(whole.exterior))
+
+
+def find(photo: Photo, cloths: Sequence[Cloth], panel: str, corners: Floats | None = None) -> Found:
+    """Find which of some blanks lies in a photograph, and how.
+
+    Parameters
+    ----------
+    photo : Photo
+        Of one side, laid flat on a plain ground.
+    cloths : sequence of Cloth
+        Blanks that it may be.
+    panel : str
+        "front" or "back": the side that is seen.
+    corners : ndarray of shape (4, 2), optional
+        Pixels of the outline's corners, see `meltwick.photo.outline.corner_points`.
+
+    Returns
+    -------
+    Found
+        The blank that fits best.
+
+    Raises
+    ------
+    FileError
+        No garment is found, or it runs out of the picture, or none of the blanks fits.
+    """
+    linear = np.asarray(photo.linear, dtype=np.float64)
+    small, step = _smaller(linear, SMALL)
+    split = part(small)
+    mask = _largest(split, photo, corners, step)
+    tried = []
+    for cloth in cloths:
+        numbers = [n for n, p in enumerate(cloth.panels) if p.name == panel]
+        if not numbers:
+            continue
+        behind = panel == "back"
+        outline = silhouette(cloth, behind)
+        at = None if corners is None else corners / step
+        tried.append((fit(outline, mask, at), cloth, numbers[0], outline))
+    if not tried:
+        raise FileError(f"{photo.name}: none of these blanks has a {panel}")
+    best, cloth, number, outline = max(tried, key=lambda each: each[0].overlap)
+    if best.overlap < LEAST:
+        raise FileError(_unlike(photo, best, split, corners is not None))
+    scaled = replace(best, matrix=np.diag([step, step, 1.0]) @ best.matrix)
+    clean = ~ndimage.binary_dilation(mask | split.mask, iterations=4)
+    rows, cols = np.nonzero(clean)
+    at_ground = np.stack([cols, rows], axis=1) * float(step) + 0.5 * step
+    found = Found(cloth, number, panel == "back", scaled, small[clean], at_ground)
+    return replace(found, fit=_refined(linear, found, outline))
+
+
+def _smaller(linear: Floats, long: int) -> tuple[Floats, int]:
+    """Shrink a picture to about so many pixels; also give the pixels in one of its own."""
+    step = max(1, round(max(linear.shape) / long))
+    rows, cols = linear.shape[0] // step, linear.shape[1] // step
+    blocks = linear[: rows * step, : cols * step].reshape(rows, step, cols, step, 3)
+    small: Floats = blocks.mean(axis=(1, 3))
+    return small, step
+
+
+def _largest(split: Split, photo: Photo, corners: Floats | None, step: int) -> Flags:
+    """Take the largest connected shape, its holes filled."""
+    mask = split.mask
+    if corners is not None:
+        near = drawn(_grown(corners / step), mask.shape)
+        mask = mask & near
+    labels, count = ndimage.label(mask)
+    if count == 0:
+        raise FileError(f"{photo.name}: nothing stands out from the ground; {_ADVICE}")
+    sizes = np.bincount(labels.ravel())[1:]
+    largest: Flags = ndimage.binary_fill_holes(labels == 1 + int(np.argmax(sizes)))
+    share = float(largest.mean())
+    if share < 0.02:
+        raise FileError(
+            f"{photo.name}: nothing large enough to be a garment stands out from the ground; "
+            f"{_ADVICE}"
+        )
+    if share > 0.97:
+        raise FileError(
+            f"{photo.name}: no ground shows round the garment; step back until it shows on all "
+            "sides"
+        )
+    return largest
+
+
+_ADVICE = (
+    "lay the piece flat on a plain floor or sheet of another colour, in even light, and take "
+    "the picture from above with ground on all sides"
+)
+
+
+def _grown(corners: Floats) -> Floats:
+    """Corners moved away from their middle by a fifth, since sleeves reach beyond them."""
+    middle = corners.mean(axis=0)
+    out: Floats = middle + 1.2 * (corners - middle)
+    return out
+
+
+def _unlike(photo: Photo, best: Fit, split: Split, given: bool) -> str:
+    """Say why no garment was found."""
+    if given:
+        return (
+            f"{photo.name}: the outline does not fit at these corners; give --corners as upper "
+            "left, upper right, lower right, lower left of the piece itself"
+        )
+    if split.border > 0.1:
+        return f"{photo.name}: what stands out runs over the picture's edge; {_ADVICE}"
+    return (
+        f"{photo.name}: no garment was found: what stands out from the ground has not the outline "
+        f"of the piece (they overlap by {100 * best.overlap:.0f} %); {_ADVICE}, or say --blank"
+    )
+
+
+def _refined(linear: Floats, found: Found, outline: Polygon) -> Fit:
+    """Let the outline give way to the edge on a finer picture about the garment."""
+    ring = shapely.get_coordinates(outline.exterior)
+    pixels = project(found.fit.matrix, ring)
+    margin = 0.12 * np.max(np.ptp(pixels, axis=0))
+    low = np.maximum(np.floor(pixels.min(axis=0) - margin), 0).astype(int)
+    high = np.minimum(np.ceil(pixels.max(axis=0) + margin), linear.shape[1::-1]).astype(int)
+    fine, step = _smaller(linear[low[1] : high[1], low[0] : high[0]], FINE)
+    down = np.array([[1 / step, 0, -low[0] / step], [0, 1 / step, -low[1] / step], [0, 0, 1]])
+    local = replace(found.fit, matrix=down @ found.fit.matrix)
+    mask = drawn(project(local.matrix, ring), fine.shape[:2])
+    size = float(np.sqrt(np.count_nonzero(mask)))
+    soft = soften(local, outline, odds_by(fine, mask), max(4.0, SOFT * size))
+    soft = soften(
+        soft,
+        outline,
+        odds_by(fine, drawn(soft.place(ring), fine.shape[:2])),
+        max(3.0, 0.5 * SOFT * size),
+    )
+    return soft.moved(step, low.astype(np.float64))
