@@ -26,7 +26,7 @@ from meltwick.seep.stages import (
     liquor_rates,
     melt_stage,
 )
-from meltwick.seep.transport import Line, March, raster_lines
+from meltwick.seep.transport import Lines, March, raster_lines
 from meltwick.types import (
     Bundle,
     Cloth,
@@ -255,7 +255,7 @@ class Course:
             self.soak.loose.lines = self.march.lines
             self.soak.held = turning(self.soak.held)
 
-    def moisten(self, lines: tuple[Line, ...], powder: Floats) -> None:
+    def moisten(self, lines: Lines, powder: Floats) -> None:
         """Put soda where it is when the melt begins, unless every layer has the same."""
         soda = self.spec.soda
         if soda.how in EVEN or soda.strength <= 0.0:

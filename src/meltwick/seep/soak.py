@@ -9,7 +9,7 @@ import numpy as np
 from meltwick.constants import Constants
 from meltwick.seep import chemistry
 from meltwick.seep.flow import Spreading, Stream
-from meltwick.seep.transport import Line, March
+from meltwick.seep.transport import Lines, March
 from meltwick.types import Bundle, Cloth, Component, Floats, Soda
 
 EVEN = frozenset({"none", "soaked before folding"})
@@ -46,7 +46,7 @@ class Soak:
         bundle: Bundle,
         powder: Floats,
         volume: Floats,
-        lines: tuple[Line, ...],
+        lines: Lines,
         constants: Constants,
     ) -> Soak:
         """Put the soda where the plan says.

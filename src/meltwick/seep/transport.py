@@ -12,26 +12,47 @@ from meltwick.seep import kernels
 from meltwick.seep.flow import Spreading, Stream
 from meltwick.types import Component, Floats, Ints
 
+PATCH = 8
+"""Rows and columns of a patch of cells that lie together in memory; measured on tees."""
+
 
 @dataclass(frozen=True)
 class Line:
     """Every line of the raster in one direction: its cells, and where each line starts."""
 
-    cells: Ints  # (N,)
+    cells: Ints  # (N,) as they are numbered in the patches
     first: Ints  # (L + 1,)
 
 
-def raster_lines(panel: Ints, row: Ints, col: Ints) -> tuple[Line, ...]:
+@dataclass(frozen=True)
+class Lines:
+    """The lines of the raster, over cells that are numbered patch after patch.
+
+    Lines and contacts join cells that are neighbours on the cloth, and these are far from each
+    other in the order of the sweep: spreading takes half the time on patches.
+    """
+
+    order: Ints  # (N,) cells, patch after patch
+    place: Ints  # (N,) where each cell comes in ``order``
+    ways: tuple[Line, ...]  # rows, columns, falling and rising diagonals
+
+
+def raster_lines(panel: Ints, row: Ints, col: Ints) -> Lines:
     """List the cells of every row, column, falling and rising diagonal of every panel."""
     wide = int(col.max()) + 1
+    keys = col % PATCH, row % PATCH, col // PATCH, row // PATCH, panel
+    order = np.lexsort(keys).astype(np.int32)
+    place = np.empty_like(order)
+    place[order] = np.arange(order.size, dtype=np.int32)
 
     def lines(major: Ints, minor: Ints) -> Line:
-        order = np.lexsort((minor, major, panel)).astype(np.int32)
-        code = panel[order].astype(np.int64) * (int(major.max()) + 1) + major[order]
+        cells = np.lexsort((minor, major, panel)).astype(np.int32)
+        code = panel[cells].astype(np.int64) * (int(major.max()) + 1) + major[cells]
         first = np.flatnonzero(np.diff(code, prepend=code[0] - 1))
-        return Line(order, np.append(first, order.size).astype(np.int32))
+        return Line(place[cells], np.append(first, cells.size).astype(np.int32))
 
-    return lines(row, col), lines(col, row), lines(row - col + wide, row), lines(row + col, row)
+    ways = lines(row, col), lines(col, row), lines(row - col + wide, row), lines(row + col, row)
+    return Lines(order, place, ways)
 
 
 @dataclass
@@ -49,7 +70,7 @@ class March:
     solubility: Floats  # (K,) [kg/m3]
     powder: Floats  # (N, K) [kg]
     fixed: Floats  # (N, K) [kg/kg]
-    lines: tuple[Line, ...]
+    lines: Lines
     constants: Constants
     threads: int = 1
     laid: float = 0.0  # [kg] of the whole round; 0: move every trace
@@ -129,12 +150,15 @@ class March:
     def spread(self, volume: Floats, spreading: Spreading, step: float) -> None:
         """Disperse and diffuse for ``step`` seconds: lines of the raster, contacts, seams."""
         self.settle(volume)
-        hold = self.hold
-        for line, link in zip(self.lines, spreading.along, strict=True):
-            kernels.spread_lines(line.cells, line.first, link[line.cells], hold, self.mass, step)
+        by, at = self.lines.order, self.lines.place
+        hold, mass = self.hold[by], self.mass[by]
+        for line, link in zip(self.lines.ways, spreading.along, strict=True):
+            kernels.spread_lines(line.cells, line.first, link[by], hold, mass, step)
         chunks = min(self.threads, self.kd.size)
-        kernels.exchange(spreading.pairs, spreading.link, hold, self.mass, step, self.least, chunks)
-        np.divide(self.mass, hold, out=self.c)
+        pairs = at[spreading.pairs]
+        kernels.exchange(pairs, spreading.link, hold, mass, step, self.least, chunks)
+        np.take(mass, at, axis=0, out=self.mass, mode="clip")  # "raise" would make a copy first
+        np.divide(self.mass, self.hold, out=self.c)
 
     def settle(self, volume: Floats) -> None:
         """Bring water and fibre to equilibrium at the masses there are."""
