@@ -11,12 +11,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import pyamg
 import scipy.sparse as sp
 
 from meltwick.seep.coarsen import Coarser, Raster, coarser
 from meltwick.seep.graph import Network
 from meltwick.seep.kernels import project
+from meltwick.seep.multigrid import multigrid
 from meltwick.types import Cloth, Flags, Floats
 
 ROUNDS = 60
@@ -145,15 +145,7 @@ class Percolation:
     def _hierarchy(self, active: Flags) -> Callable[[Floats], Floats]:
         """One multigrid cycle; the dripping cells found so far are held by a penalty."""
         hold = self.diagonal * np.where(active, 1e3, 1e-6)
-        held = sp.csr_matrix(self.matrix + sp.diags_array(hold))
-        levels = pyamg.smoothed_aggregation_solver(
-            held,
-            symmetry="symmetric",
-            smooth=("jacobi", {"weighting": "local"}),  # no spectral radius, so no random start
-            presmoother=("gauss_seidel", {"sweep": "forward"}),
-            postsmoother=("gauss_seidel", {"sweep": "backward"}),
-            max_coarse=300,
-        )
+        levels = multigrid(sp.csr_matrix(self.matrix + sp.diags_array(hold)))
         cycle: Callable[[Floats], Floats] = levels.aspreconditioner(cycle="V").matvec
         return cycle
 
