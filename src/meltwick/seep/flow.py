@@ -90,6 +90,30 @@ TREAD = 0.15
 pole wrap is the same at 4, 2 and 1 mm."""
 
 
+@dataclass(frozen=True)
+class Joints:
+    """What of the spreading is the same at every temperature."""
+
+    wet: Floats  # (inside,) shares of water at both ends of an edge, together
+    ways: tuple[tuple[Ints, Ints], ...]  # for each of STEPS, edges and the cells they go out from
+    pairs: Ints  # (X, 2) seams and contacts
+
+
+def joints(now: Stream, net: Network, cloth: Cloth) -> Joints:
+    """Find which edges go to the next cell of a line, and how wet the ends of all are."""
+    theta = now.volume / (cloth.pitch**2 * np.maximum(cloth.thickness, 1e-9))
+    a, b = net.pairs[: net.inside, 0], net.pairs[: net.inside, 1]
+    plane = slice(0, net.in_plane)
+    down = cloth.row[b[plane]] - cloth.row[a[plane]]
+    aside = cloth.col[b[plane]] - cloth.col[a[plane]]
+    edges = [np.flatnonzero((down == rows) & (aside == cols)) for rows, cols in STEPS]
+    return Joints(
+        wet=theta[a] + theta[b],
+        ways=tuple((each.astype(np.int32), a[each]) for each in edges),
+        pairs=np.ascontiguousarray(net.pairs[net.in_plane : net.inside]),
+    )
+
+
 def spreading(
     now: Stream,
     net: Network,
@@ -97,6 +121,7 @@ def spreading(
     diffusivity: float,
     flowing: float,
     constants: Constants,
+    found: Joints | None = None,
 ) -> Spreading:
     """Dispersion that the grid does not already give, and diffusion.
 
@@ -110,12 +135,13 @@ def spreading(
         Of dye in water at the stage's temperature [m2/s].
     flowing : float
         Scale on the stream's flow, 0 when the ice is gone.
+    found : Joints, optional
+        Of the same stream and network, from `joints`.
     """
     h = cloth.pitch
-    theta = now.volume / (cloth.pitch**2 * np.maximum(cloth.thickness, 1e-9))
+    found = found or joints(now, net, cloth)
     a, b = net.pairs[: net.inside, 0], net.pairs[: net.inside, 1]
-    wet = diffusivity * constants.tortuosity * 0.5 * (theta[a] + theta[b])
-    link = wet * net.shape[: net.inside]
+    link = diffusivity * constants.tortuosity * 0.5 * found.wet * net.shape[: net.inside]
     plane = slice(0, net.in_plane)
     if flowing:
         far = (constants.contact_spread**2 - h * h) / (2.0 * h * h)
@@ -139,16 +165,13 @@ def spreading(
         tread = TREAD * max(constants.contact_spread - h, 0.0)
         aslant = net.conductance[cross] * 0.5 * (slope[a[cross]] + slope[b[cross]]) * tread
         link[cross] += flowing * aslant
-    down = cloth.row[b[plane]] - cloth.row[a[plane]]
-    aside = cloth.col[b[plane]] - cloth.col[a[plane]]
     along = []
-    for rows, cols in STEPS:
+    for edges, cells in found.ways:
         to_next = np.zeros(cloth.size)
-        way = (down == rows) & (aside == cols)
-        to_next[a[plane][way]] = link[plane][way]
+        to_next[cells] = link[edges]
         along.append(to_next)
     return Spreading(
         along=(along[0], along[1], along[2], along[3]),
-        pairs=np.ascontiguousarray(net.pairs[net.in_plane : net.inside]),
+        pairs=found.pairs,
         link=np.ascontiguousarray(link[net.in_plane :]),
     )

@@ -8,7 +8,7 @@ import numpy as np
 
 from meltwick.constants import ICE_POINT, WATER_DENSITY
 from meltwick.seep import chemistry, ice
-from meltwick.seep.flow import Spreading, spreading, water_held
+from meltwick.seep.flow import Spreading, joints, spreading, water_held
 from meltwick.seep.graph import Network
 from meltwick.seep.levels import Effort, Steps, Streams
 from meltwick.seep.pool import Pool
@@ -219,6 +219,7 @@ def batch_stage(
     if pool is not None:  # what stands in liquor keeps its water
         rest = rest + (volume - rest) * pool.covers
     still = streams.still(rest)
+    found = joints(still, net, cloth)
     march.drain(volume, rest)
     if soak is not None:
         soak.drain(volume, rest)
@@ -240,7 +241,7 @@ def batch_stage(
             march.carry(still, step)
         march.react(rest, fixing * active, hydrolysing * active, step, pace)
         diffusivity = diffusivity_at(march.moving, temperature)
-        spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants)
+        spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants, found)
         march.spread(rest, spreads, step * active)
         if soak is not None:
             soak.spread(rest, spreads, step * active)

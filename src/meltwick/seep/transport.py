@@ -81,6 +81,10 @@ class March:
     spent: Floats = field(init=False)
     crowd: Floats = field(init=False)
     hold: Floats = field(init=False)
+    _laid_out: tuple[Floats, Floats] = field(init=False)  # room for hold and mass, on patches
+    _joined: tuple[Ints, Ints] | None = field(
+        init=False, default=None
+    )  # last pairs, and the same numbered on patches
 
     def __post_init__(self) -> None:
         self.moving = self.moving or self.species
@@ -90,6 +94,7 @@ class March:
         self.spent = np.zeros_like(self.powder)
         self.crowd = np.ones(self.fibre.size)
         self.hold = np.ones_like(self.powder)
+        self._laid_out = np.empty_like(self.powder), np.empty_like(self.powder)
 
     @property
     def least(self) -> float:
@@ -151,13 +156,18 @@ class March:
         """Disperse and diffuse for ``step`` seconds: lines of the raster, contacts, seams."""
         self.settle(volume)
         by, at = self.lines.order, self.lines.place
-        hold, mass = self.hold[by], self.mass[by]
+        hold, mass = self._laid_out
+        # into arrays that are there already; "raise" would make a copy first
+        np.take(self.hold, by, axis=0, out=hold, mode="clip")
+        np.take(self.mass, by, axis=0, out=mass, mode="clip")
         for line, link in zip(self.lines.ways, spreading.along, strict=True):
             kernels.spread_lines(line.cells, line.first, link[by], hold, mass, step)
         chunks = min(self.threads, self.kd.size)
-        pairs = at[spreading.pairs]
-        kernels.exchange(pairs, spreading.link, hold, mass, step, self.least, chunks)
-        np.take(mass, at, axis=0, out=self.mass, mode="clip")  # "raise" would make a copy first
+        # pairs as they are numbered on patches, found anew only for other pairs
+        if self._joined is None or self._joined[0] is not spreading.pairs:
+            self._joined = spreading.pairs, at[spreading.pairs]
+        kernels.exchange(self._joined[1], spreading.link, hold, mass, step, self.least, chunks)
+        np.take(mass, at, axis=0, out=self.mass, mode="clip")
         np.divide(self.mass, self.hold, out=self.c)
 
     def settle(self, volume: Floats) -> None:
