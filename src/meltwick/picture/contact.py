@@ -12,10 +12,9 @@ from PIL import Image, ImageDraw
 from meltwick.picture import draw
 from meltwick.picture.hands import resized
 from meltwick.picture.plot import Plot, draw_plot
-from meltwick.picture.preview import DPI, INK, MARGIN, PAPER, as_picture, paint_body
+from meltwick.picture.preview import DPI, INK, MARGIN, PAPER, as_picture, paint_body, piece_shape
 
 if TYPE_CHECKING:
-    from meltwick.picture.draw import Canvas
     from meltwick.types import Result
 
 _WIDE = 1600  # [px] of the sheet
@@ -25,6 +24,8 @@ _MOST_ACROSS = {True: 4, False: 6}
 """Pieces in a row: of broad ones, front and back side by side, and of narrow ones."""
 _LARGEST = 480  # [px] a piece's place is no wider
 _TALLEST = 0.62  # of its width, a piece's place among broad ones; chosen
+_FINER = 1.6
+"""A piece is painted so many times as large as it is shown."""
 _BAR, _WORDS = 14, 62  # [px] height of the bar, and of two lines of words under it
 _LINE = 24  # [px] of each further line of a label
 _CHIP = 26  # [px] side of a chip of colour
@@ -107,11 +108,14 @@ def draw_contact(
     PIL.Image.Image
         RGB, 1600 px wide; the same bytes for the same pieces.
     """
-    bodies = [paint_body(tile.result, plain=False).pieces for tile in tiles]
-    broad = sum(body.shape[1] > 1.3 * body.shape[0] for body in bodies) > len(bodies) / 2
+    shapes = [piece_shape(tile.result) for tile in tiles]
+    broad = sum(across > 1.3 * down for across, down in shapes) > len(shapes) / 2
     across = columns or columns_for(len(tiles), broad)
     wide = min(_LARGEST, (_WIDE - 2 * MARGIN - (across - 1) * _GAP) // across)
-    painted = [_piece(body, wide, round(_TALLEST * wide) if broad else None) for body in bodies]
+    most = round(_TALLEST * wide) if broad else None
+    painted = [
+        _piece(tile.result, shape, wide, most) for tile, shape in zip(tiles, shapes, strict=True)
+    ]
     left = (_WIDE - across * wide - (across - 1) * _GAP) // 2
     room = wide + _GAP - 8
     labels = [_wrapped(tile.label, 20, room, lines) for tile in tiles]
@@ -143,10 +147,14 @@ def draw_contact(
     return sheet
 
 
-def _piece(pieces: Canvas, wide: int, most: int | None) -> Image.Image:
-    """Make a painted piece, with the paper about it, so wide, or as tall as it may be."""
-    height, width = pieces.shape[:2]
+def _piece(result: Result, shape: tuple[int, int], wide: int, most: int | None) -> Image.Image:
+    """Paint a piece, with the paper about it, so wide, or as tall as it may be.
+
+    It is painted somewhat larger, for its thread and its edges, and made smaller.
+    """
+    width, height = shape
     scale = wide / width if most is None else min(wide / width, most / height)
+    pieces = paint_body(result, plain=False, size=min(1.0, _FINER * scale)).pieces
     return as_picture(
         resized(pieces, (max(1, round(scale * width)), max(1, round(scale * height))))
     )

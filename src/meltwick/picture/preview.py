@@ -27,6 +27,7 @@ LABEL = (250, 248, 243)  # sRGB of the sewn-in label
 BETWEEN = "   ·   "  # between the parts of a caption
 
 MARGIN, _GAP, TOP, _FOOT = 64, 72, 60, 132  # [px]
+_MEASURES = LONG_SIDE, MARGIN, _GAP, TOP, _FOOT
 
 Unit = Literal["cm", "in"]
 
@@ -40,6 +41,7 @@ class _Sheet:
     scale: float  # [px/mm]
     views: tuple[View, ...]  # one a panel, each a window of the sheet
     corners: tuple[tuple[int, int], ...]  # (left, top) of each window
+    box: tuple[int, int, int, int]  # left, top, right and low edge of the panels and their rim
 
 
 @dataclass(frozen=True)
@@ -58,8 +60,8 @@ class Body:
     @property
     def pieces(self) -> Canvas:
         """The panels and the rim about them."""
-        side, height = MARGIN - self.rim, self.sheet.height - _FOOT + self.rim
-        return self.canvas[TOP - self.rim : height, side : self.sheet.width - side]
+        left, top, right, low = self.sheet.box
+        return self.canvas[top:low, left:right]
 
     @property
     def bare_size(self) -> tuple[int, int]:
@@ -67,27 +69,31 @@ class Body:
         return self.sheet.width - 2 * MARGIN, self.sheet.height - TOP - _FOOT
 
 
-def _lay_out(cloth: Cloth) -> _Sheet:
+def _lay_out(cloth: Cloth, share: float = 1.0) -> _Sheet:
+    """Place the panels; at half the size, all is half as large, the margins too."""
+    long, margin, gap, top, foot = (round(share * each) for each in _MEASURES)
     bounds = np.array([panel.outline.bounds for panel in cloth.panels])
     (x0, y0), (x1, y1) = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
     count = len(cloth.panels)
     wide, tall = float(x1 - x0), float(y1 - y0)
-    across = LONG_SIDE - 2 * MARGIN - _GAP * (count - 1)
-    scale = min(across / (count * wide), (LONG_SIDE - TOP - _FOOT) / tall)
-    width = min(LONG_SIDE, round(scale * wide * count + 2 * MARGIN + _GAP * (count - 1)))
-    height = min(LONG_SIDE, round(scale * tall + TOP + _FOOT))
+    across = long - 2 * margin - gap * (count - 1)
+    scale = min(across / (count * wide), (long - top - foot) / tall)
+    width = min(long, round(scale * wide * count + 2 * margin + gap * (count - 1)))
+    height = min(long, round(scale * tall + top + foot))
     views, corners = [], []
-    pad = min(_GAP // 2, MARGIN)  # room for the shadow
+    pad = min(gap // 2, margin)  # room for the shadow
     for number, panel in enumerate(cloth.panels):
         flip = panel.name.endswith("back")
-        left = MARGIN + number * (scale * wide + _GAP) - pad
-        corner = (round(left), TOP - pad)
+        left = margin + number * (scale * wide + gap) - pad
+        corner = (round(left), top - pad)
         spine = left - corner[0] + pad + scale * (x1 if flip else -x0)
         size = (round(scale * wide) + 2 * pad, round(scale * tall) + 2 * pad)
         size = (min(size[0], width - corner[0]), min(size[1], height - corner[1]))
         views.append(draw.View(scale, float(spine), pad - scale * y0, *size, flip=flip))
         corners.append(corner)
-    return _Sheet(width, height, scale, tuple(views), tuple(corners))
+    rim = min(gap // 2, margin, top)
+    box = (margin - rim, top - rim, width - margin + rim, height - foot + rim)
+    return _Sheet(width, height, scale, tuple(views), tuple(corners), box)
 
 
 def _light(colour: tuple[int, int, int]) -> Canvas:
@@ -241,11 +247,20 @@ def draw_preview(result: Result, *, plain: bool = False, unit: Unit = "cm") -> I
     return as_picture(body.canvas)
 
 
-def paint_body(result: Result, plain: bool) -> Body:
-    """Paint every panel on paper, without a word; a very long piece lies across."""
+def piece_shape(result: Result) -> tuple[int, int]:
+    """Width and height of the panels and the rim about them, as `paint_body` paints them [px]."""
+    left, top, right, low = _lay_out(laid_across(result).cloth).box
+    return right - left, low - top
+
+
+def paint_body(result: Result, plain: bool, size: float = 1.0) -> Body:
+    """Paint every panel on paper, without a word; a very long piece lies across.
+
+    ``size`` below 1 paints all of it smaller, in as much less time.
+    """
     turned = lies_across(result.cloth)
     result = laid_across(result)
-    sheet = _lay_out(result.cloth)
+    sheet = _lay_out(result.cloth, size)
     canvas = bare_paper(sheet.width, sheet.height)
     for panel, view, (left, top) in zip(
         result.cloth.panels, sheet.views, sheet.corners, strict=True
