@@ -31,6 +31,7 @@ PAGE = Path(__file__).with_name("plan-file.md")
 TABLES: tuple[tuple[str, type[models.Table], str], ...] = (
     ("The plan", models.Plan, "{}"),
     ("`[garment]`", models.Garment, "[garment]\n{}"),
+    ("`start`", models.StartTable, "start = {{ {} }}"),
     ("`[[round]]`", models.RoundTable, "[[round]]\n{}"),
     ("`fold`, a pole", folds.PoleFold, '[[round]]\nfold = [{{ kind = "pole", {} }}]'),
     ("`fold`, a tube", folds.TubeFold, '[[round]]\nfold = [{{ kind = "tube", {} }}]'),
@@ -88,6 +89,7 @@ _BACK = {
     ("DyeTable", "at"): words.ZONES,
     ("AccordionFold", "creases"): words.CREASES,
     ("TieTable", "force"): words.CLAMPED,
+    ("StartTable", "dyes"): {"none": ()},
     ("TieTable", "at"): {"middle": (0.5, 0.5)},
 }
 

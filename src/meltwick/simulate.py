@@ -17,18 +17,18 @@ from meltwick.cloth import build_cloth
 from meltwick.cloth.wetting import wetted
 from meltwick.colour import render
 from meltwick.constants import Constants
+from meltwick.errors import PlanError
 from meltwick.plan import Plan, digest, resolve
 from meltwick.seep.dyeing import dye
 from meltwick.seep.levels import USUAL
 from meltwick.seep.melting import Piece
-from meltwick.seep.powder import species_of
+from meltwick.seep.powder import species_of, underneath
 from meltwick.shares import measure_shares
 from meltwick.stock import load_stock
 from meltwick.types import (
     Accordion,
     Bundle,
     Cloth,
-    Component,
     FixedDye,
     Halve,
     Liquor,
@@ -74,7 +74,8 @@ def simulate(
     seed : int, optional
         Of the hand, instead of the plan's.
     start : FixedDye, optional
-        Dye already on the cloth.
+        Dye already on the cloth; a plan that starts from photographs needs it, as
+        `meltwick.photo.starting.started` reads it from them.
     constants : Constants, optional
         The model's numbers.
     observer : callable, optional
@@ -120,6 +121,8 @@ def simulate_recipe(
         When the plan cannot be carried out.
     """
     constants = constants or Constants()
+    if recipe.start is not None and start is None:
+        raise PlanError(f"{recipe.name}: start: the photographs were not read before the piece")
     if seed is not None:
         recipe = _by_hand(recipe, seed)
     with threadpool_limits(limits=1, user_api="blas"):
@@ -194,7 +197,7 @@ def _carry_out(
 ) -> Result:
     seconds: dict[str, float] = {"fold": 0.0, "colour": 0.0}
     beside: tuple[Result, ...] = ()
-    fixed = _underneath(start, species_of(recipe.dyes), cloth)
+    fixed = underneath(start, species_of(recipe.dyes), cloth.size)
     watch = observer.watch if isinstance(observer, Watcher) else None
     reports: list[RoundReport] = []
     looks: list[Look] = []
@@ -383,16 +386,6 @@ def _told(observer: Observer, number: int, count: int) -> Observer:
     if count == 1:
         return observer
     return lambda stage, done, total: observer(f"round {number}: {stage}", done, total)
-
-
-def _underneath(start: FixedDye | None, species: tuple[Component, ...], cloth: Cloth) -> FixedDye:
-    """Dye on the cloth before the first round, with room for every component of the plan."""
-    if start is None:
-        return FixedDye(species, np.zeros((cloth.size, len(species))))
-    have = {part.name for part in start.species}
-    more = tuple(part for part in species if part.name not in have)
-    room = np.zeros((cloth.size, len(more)))
-    return FixedDye(start.species + more, np.hstack([start.amount, room]))
 
 
 _WORDS = {

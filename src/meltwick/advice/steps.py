@@ -15,9 +15,10 @@ def describe(recipe: Recipe) -> list[str]:
     """Say what a maker following the plan will do, one step a line."""
     garment = weigh(recipe)
     blank, fabric = recipe.blank, recipe.fabric
-    steps = [
-        f"Take {piece_words(blank)} of {cloth_words(fabric)}: about {show_mass(garment.mass)} dry."
-    ]
+    piece = f"{piece_words(blank)} of {cloth_words(fabric)}: about {show_mass(garment.mass)} dry."
+    steps = [f"Take {piece}"]
+    if recipe.start is not None:
+        steps = [f"Take the piece of {recipe.start.names}, {piece} It is dyed over, washed clean."]
     for number, turn in enumerate(recipe.rounds, start=1):
         lines = list(_wet(recipe, turn))
         lines += fold_and_tie(turn, garment)

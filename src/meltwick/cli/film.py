@@ -56,6 +56,7 @@ def _shoot(plan: Plan, recipe: Recipe, pitch: float) -> Reel:
     with by_key(recipe), Stages() as stages:
         from meltwick.picture.film import Reel
         from meltwick.simulate import simulate
+        from meltwick.study.outcome import start_of
 
         over = [
             number
@@ -63,7 +64,7 @@ def _shoot(plan: Plan, recipe: Recipe, pitch: float) -> Reel:
             if any(load.turned for load in turn.ice)
         ]
         reel = Reel(len(recipe.rounds), recipe.name, stages, over)
-        simulate(plan, pitch=pitch, observer=reel)
+        simulate(plan, pitch=pitch, start=start_of(recipe, pitch), observer=reel)
     return reel
 
 

@@ -86,10 +86,13 @@ def memory_free() -> float:
 
 
 def species_count(recipe: Recipe) -> int:
-    """Count the different dye components that a recipe lays."""
+    """Count the different dye components that a recipe lays, or that are on it before."""
     used = {powder.dye for turn in recipe.rounds for powder in turn.powder}
     parts = {part.name for dye in recipe.dyes if dye.name in used for part, _ in dye.parts}
-    return len(parts)
+    if recipe.start is None:
+        return len(parts)
+    before = {part.name for dye in recipe.start.dyes for part, _ in dye.parts}
+    return len(parts | before) + 3  # what stands for a stain: meltwick.photo.unmixing.UNNAMED
 
 
 def _coarse_cells(recipe: Recipe) -> int:

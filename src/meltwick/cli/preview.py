@@ -17,9 +17,10 @@ from meltwick.errors import PlanError
 if TYPE_CHECKING:
     from meltwick.constants import Constants
     from meltwick.journal.profiles import Profile
+    from meltwick.photo.starting import Started
     from meltwick.plan import Plan
     from meltwick.study import Spread
-    from meltwick.types import Recipe, Result
+    from meltwick.types import FixedDye, Recipe, Result
 
 DETAILS = {"draft": 4e-3, "normal": 2e-3, "fine": 1e-3}  # [m]
 FINEST, COARSEST = 0.5e-3, 10e-3  # [m]
@@ -119,18 +120,20 @@ def _predict(
     hands: int,
     quiet: bool,
     constants: Constants | None = None,
+    start: FixedDye | None,
+    quiet: bool,
 ) -> tuple[Result, Spread | None, dict[str, float]]:
     """Run the plan by one hand or several; also give the seconds of each stage."""
-    from meltwick.cli.machine import prepare_kernels, workers_for
+    from meltwick.cli.machine import workers_for
     from meltwick.cli.progress import Stages
 
-    prepare_kernels()
-    start = time.perf_counter()
+    clock = time.perf_counter()
     with by_key(recipe), Stages(wanted=not quiet) as stages:
         if hands == 1:
             from meltwick.simulate import simulate
 
             result = simulate(plan, pitch=pitch, seed=seed, constants=constants, observer=stages)
+            result = simulate(plan, pitch=pitch, seed=seed, start=start, observer=stages)
             return result, None, dict(result.seconds)
 
         from meltwick.study import run_hands
@@ -146,6 +149,9 @@ def _predict(
             workers=workers,
         )
     whole = time.perf_counter() - start
+            plan, hands, pitch=pitch, seed=seed, start=start, observer=stages, workers=workers
+        )
+    whole = time.perf_counter() - clock
     return spread.main, spread, {**spread.main.seconds, "hands": whole}
 
 
@@ -155,10 +161,12 @@ def _tell(
     recipe: Recipe,
     folder: Path,
     profile: Profile | None,
+    result: Result, spread: Spread | None, recipe: Recipe, folder: Path, before: Started | None
 ) -> None:
     """Say the sentence, the table, what the trade warns of and where the files are."""
     from meltwick.advice import advise
     from meltwick.cli.report import beside_file
+    from meltwick.cli.starting import start_lines
     from meltwick.cli.words import (
         beside_lines,
         doubt_sentence,
@@ -176,6 +184,7 @@ def _tell(
 
     lines = [
         sentence(result, spread),
+        *start_lines(recipe, before),
         *rounds_lines(result),
         *beside_lines(result),
         doubt_sentence(result, spread, profile=profile),
@@ -255,9 +264,10 @@ def preview(
     Example: meltwick preview harbour-tee.toml --detail draft --hands 5
     """
     from meltwick import __version__
-    from meltwick.cli.machine import require_memory, show_picture
+    from meltwick.cli.machine import prepare_kernels, require_memory, show_picture
     from meltwick.cli.report import as_text, beside_file, report
     from meltwick.cli.studying import profile_named
+    from meltwick.cli.starting import start_record
     from meltwick.cli.writing import check_folder, write_together
     from meltwick.plan import example_plan, read_plan, resolve
     from meltwick.stock import load_stock
@@ -274,6 +284,14 @@ def preview(
     require_memory(recipe, pitch)
     constants = None if learned is None else learned.constants()
     result, spread, seconds = _predict(wanted, recipe, pitch, hand, count, as_json, constants)
+    prepare_kernels()
+    before = None
+    if recipe.start is not None:
+        from meltwick.photo.starting import started
+
+        before = started(recipe, pitch)
+    dye = before.dye if before else None
+    result, spread, seconds = _predict(wanted, recipe, pitch, hand, count, dye, quiet=as_json)
 
     start = time.perf_counter()
     pictures = {_FILES[0]: _draw(result, spread, version=__version__, plain=plain, unit=unit)}
@@ -288,10 +306,13 @@ def preview(
         pictures[beside_file(number, piece)] = drawn
     seconds["picture"] = time.perf_counter() - start
     text = as_text(report(result, __version__, seconds, spread, named, learned))
+    record = report(result, __version__, seconds, spread, named)
+    text = as_text(record | start_record(recipe, before))
     write_together(folder, {**pictures, _FILES[1]: text.encode()})
     if as_json:
         typer.echo(text, nl=False)
     else:
         _tell(result, spread, recipe, folder, learned)
+        _tell(result, spread, recipe, folder, before)
     if show:
         show_picture(folder / _FILES[0])

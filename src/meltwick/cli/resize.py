@@ -41,6 +41,7 @@ def resize(
     Example: meltwick resize harbour-tee.toml --size "child 6"
     """
     from meltwick.cli.machine import prepare_kernels
+    from meltwick.cli.starting import refuse_start
     from meltwick.cli.varied import place_for, read_varied, write_varied
     from meltwick.cli.writing import quoted
     from meltwick.stock import load_stock
@@ -50,6 +51,7 @@ def resize(
     from meltwick.advice.resize import KEEP, find_size  # loads numba
     from meltwick.advice.resize import resize as resized
 
+    refuse_start(varied.plan, varied.where, "the piece of a photograph has the size it has")
     find_size(size or "", varied.plan, stock)
     if keep not in KEEP:
         raise PlanError(f"--keep: {keep[:40]!r} is not known; write width or count")

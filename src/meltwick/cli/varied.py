@@ -120,7 +120,11 @@ def write_varied(text: str, varied: Varied, path: Path) -> None:
 
 def _named_files(plan: Plan) -> list[str]:
     """List the files beside a plan that it names."""
+    from meltwick.plan.starting import AS_FRONT
+
     files = [plan.garment.outline] if plan.garment.outline else []
+    if plan.start is not None:
+        files += [each for each in (plan.start.photo, plan.start.back) if each and each != AS_FRONT]
     for turn in plan.round:
         files += [each.plan for each in turn.beside]
         files += [turn.liquor.plan] if turn.liquor else []

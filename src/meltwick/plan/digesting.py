@@ -14,6 +14,7 @@ LEFT_OUT = frozenset(
     {
         ("Recipe", "name"),
         ("Recipe", "notes"),
+        ("Start", "photos"),
         ("Component", "note"),
         ("PoleWrap", "pole"),
         ("TubeWrap", "pole"),
@@ -30,6 +31,7 @@ LEFT_OUT = frozenset(
 
 ADDED = frozenset(
     {
+        ("Recipe", "start"),
         ("Blank", "shapes"),
         ("Blank", "open"),
         ("Fabric", "ground_colour"),

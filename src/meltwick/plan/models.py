@@ -37,6 +37,7 @@ from meltwick.plan.reading import (
     word,
     word_or_number,
 )
+from meltwick.plan.starting import StartTable
 from meltwick.plan.table import Table
 from meltwick.plan.ties import TieTable, check_tie
 from meltwick.units import GALLON, shown
@@ -188,6 +189,9 @@ class Plan(Table):
         default=words.NEATNESS["relaxed"], description="how evenly the hand folds, 0 to 1"
     )
     garment: Garment = Field(default=Garment(), description="what is dyed")
+    start: StartTable | None = Field(
+        default=None, description="photographs of the piece, if it is dyed over"
+    )
     round: Annotated[tuple[RoundTable, ...], several(6, "rounds", 1)] = Field(
         default=(RoundTable(),),
         description="a dyeing; another one over it, folded anew, is another [[round]]",
@@ -197,9 +201,12 @@ class Plan(Table):
 
     @classmethod
     def _keys_elsewhere(cls) -> dict[str, str]:
-        return dict.fromkeys(Garment.model_fields, "inside the [garment]") | dict.fromkeys(
-            RoundTable.model_fields, "inside the [[round]]"
-        )
+        homes = {
+            "inside start": StartTable.model_fields,
+            "inside the [garment]": Garment.model_fields,
+            "inside the [[round]]": RoundTable.model_fields,
+        }
+        return {key: home for home, keys in homes.items() for key in keys}
 
     _where: str = PrivateAttr("plan")
     _beside: str = PrivateAttr("plan")

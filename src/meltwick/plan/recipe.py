@@ -17,6 +17,7 @@ from meltwick.plan.models import Plan, RoundTable, SodaTable
 from meltwick.plan.place import Place
 from meltwick.plan.reader import read_plan
 from meltwick.plan.reading import Amount
+from meltwick.plan.starting import resolve_start
 from meltwick.plan.ties import TieTable
 from meltwick.stock import Stock
 from meltwick.stock.reading import choices
@@ -44,6 +45,7 @@ from meltwick.units import GALLON, show_length, show_mass
 
 _TEASPOON = float(GALLON / 768)  # [m3] US
 _TALLEST = 3  # pieces above one
+_NO_START = "starts from a photograph; a piece that another plan names begins undyed"
 _USUAL_BAND = "snug"
 _USUAL_THREAD = 0.0008  # [m] strong sewing thread; chosen
 
@@ -76,6 +78,12 @@ def resolve(plan: Plan, stock: Stock, *, below: tuple[str, ...] = ()) -> Recipe:
 
     asked = plan.garment
     blank, fabric = dress(asked, stock, plan.beside, refuse)
+    start = None
+    if plan.start is not None:
+        start = resolve_start(plan.start, stock, plan.beside, place.key("start"))
+        if asked.scoured is False:
+            raise refuse("scoured", "a piece that was dyed and washed is scoured; leave it out")
+        fabric = replace(fabric, scoured=True)
     rounds, dyes = [], dict[str, Dye]()
     for number, table in enumerate(plan.round, 1):
         here = place.key("round").key(number)
@@ -104,6 +112,7 @@ def resolve(plan: Plan, stock: Stock, *, below: tuple[str, ...] = ()) -> Recipe:
         rounds=tuple(rounds),
         dyes=tuple(dyes.values()),
         notes=plan.notes,
+        start=start,
     )
 
 
@@ -121,6 +130,8 @@ def _above(
     if len(below) > _TALLEST:
         raise place.key("plan").error(f"at most {_TALLEST + 1} pieces may hang in a row")
     recipe = resolve(read_plan(file), stock, below=below)
+    if recipe.start:
+        raise place.key("plan").error(f"'{liquor.plan}' {_NO_START}")
     return Caught(recipe=recipe, share=liquor.share, seconds=liquor.over or 0.0)
 
 
@@ -145,6 +156,8 @@ def _in_one_tray(
         other = read_plan(file)
         if any(each.beside or each.liquor for each in other.round):
             raise here.error(f"'{line.plan}' has pieces of its own; name them all in this plan")
+        if other.start:
+            raise here.error(f"'{line.plan}' {_NO_START}")
         if len(other.round) > 1:
             raise here.error(f"'{line.plan}' has {len(other.round)} rounds; one is needed here")
         piece = resolve(other, stock, below=chain)

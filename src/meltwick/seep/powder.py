@@ -9,7 +9,7 @@ import numpy as np
 from meltwick import chance
 from meltwick.constants import Constants
 from meltwick.seep.ice import sides
-from meltwick.types import Bundle, Component, Dye, Floats, Patch, Powder, Sector
+from meltwick.types import Bundle, Component, Dye, FixedDye, Floats, Patch, Powder, Sector
 
 EDGE = 0.012  # [m] over which a sprinkled zone fades out; chosen
 SPRINKLE = 0.025  # [m] between the heavy and the light places of a shaking hand; chosen
@@ -54,6 +54,23 @@ def species_of(dyes: tuple[Dye, ...]) -> tuple[Component, ...]:
         for part, _ in dye.parts:
             seen.setdefault(part.name, part)
     return tuple(seen.values())
+
+
+def underneath(start: FixedDye | None, species: tuple[Component, ...], cells: int) -> FixedDye:
+    """Dye on the cloth before the first round, with room for every component of the plan.
+
+    Raises
+    ------
+    ValueError
+        The dye is not that of so many cells.
+    """
+    if start is None:
+        return FixedDye(species, np.zeros((cells, len(species))))
+    if start.amount.shape != (cells, len(start.species)):
+        raise ValueError(f"dye of shape {start.amount.shape} lies on a cloth of {cells} cells")
+    have = {part.name for part in start.species}
+    more = tuple(part for part in species if part.name not in have)
+    return FixedDye(start.species + more, np.hstack([start.amount, np.zeros((cells, len(more)))]))
 
 
 def lay(

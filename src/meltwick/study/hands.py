@@ -12,7 +12,7 @@ from meltwick.study.workers import Job, NoWorkersError, run_in_workers, usable_c
 if TYPE_CHECKING:
     from meltwick.constants import Constants
     from meltwick.plan import Plan
-    from meltwick.types import Observer, Result
+    from meltwick.types import FixedDye, Observer, Result
 
 SEEDS = 2**63
 """Seeds run from 0 to one less than this."""
@@ -120,7 +120,12 @@ def _run_here(
 
     for hand, seed in enumerate(seeds):
         result = simulate(
-            job.plan, pitch=job.pitch, seed=seed, constants=job.constants, observer=tell(hand)
+            job.plan,
+            pitch=job.pitch,
+            seed=seed,
+            start=job.start,
+            constants=job.constants,
+            observer=tell(hand),
         )
         if keeper.note(hand, result.white_share):
             keeper.keep(hand, result)
@@ -132,6 +137,7 @@ def run_hands(
     *,
     pitch: float = 2e-3,
     seed: int | None = None,
+    start: FixedDye | None = None,
     constants: Constants | None = None,
     observer: Observer | None = None,
     workers: int | None = None,
@@ -148,6 +154,8 @@ def run_hands(
         Size of a cell of cloth [m].
     seed : int, optional
         Of the first hand, instead of the plan's. For the others see `hand_seeds`.
+    start : FixedDye, optional
+        Dye already on the cloth, as `meltwick.simulate.simulate` takes it.
     constants : Constants, optional
         The model's numbers.
     observer : callable, optional
@@ -171,7 +179,7 @@ def run_hands(
         The plan cannot be carried out.
     """
     seeds = hand_seeds(plan.seed if seed is None else seed, count)
-    job = Job(plan, pitch, constants)
+    job = Job(plan, pitch, constants, start)
     keeper = _Keeper()
 
     def tell(hand: int) -> Observer:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from meltwick.constants import Constants
     from meltwick.plan import Plan
-    from meltwick.types import Cloth, Dye, Recipe, Result, Shares
+    from meltwick.types import Cloth, Dye, FixedDye, Recipe, Result, Shares
 
 _MARK = b"meltwick run 1\n"
 _ENGINES = ("numpy", "scipy", "numba", "pyamg")
@@ -45,13 +45,15 @@ class Task:
 class Order:
     """One run with all that it is made from: nothing is looked up where it is made.
 
-    Another machine may lack the maker's own stock files; their entries are in the recipe.
+    Another machine may lack the maker's own stock files; their entries are in the recipe. It may
+    lack photographs too; what they show is dye on the cloth by now.
     """
 
     recipe: Recipe
     seed: int
     pitch: float  # [m]
     constants: Constants | None
+    start: FixedDye | None = None  # on the cloth before the first round
 
 
 @dataclass(frozen=True)
@@ -144,6 +146,26 @@ def order_of(task: Asked) -> Order:
     if isinstance(task, Order):
         return task
     return Order(_resolved(task.plan), task.seed, task.pitch, task.constants)
+def order_of(task: Task) -> Order:
+    """Look up in the stock what a task names."""
+    recipe = _resolved(task.plan)
+    return Order(recipe, task.seed, task.pitch, task.constants, start_of(recipe, task.pitch))
+
+
+def start_of(recipe: Recipe, pitch: float) -> FixedDye | None:
+    """Read the photographs that a recipe starts from; None where it starts undyed.
+
+    Raises
+    ------
+    MeltwickError
+        They cannot be read, or show no such garment.
+    """
+    if recipe.start is None:
+        return None
+    from meltwick.photo.starting import started
+
+    found = started(recipe, pitch)
+    return None if found is None else found.dye
 
 
 def fulfil(order: Order, threads: int = 1) -> Outcome:
@@ -154,10 +176,17 @@ def fulfil(order: Order, threads: int = 1) -> Outcome:
         order.recipe,
         pitch=order.pitch,
         seed=order.seed,
+        start=order.start,
         constants=order.constants,
         threads=threads,
     )
-    return outcome_of(result, order.recipe.dyes)
+    return outcome_of(result, _dyes_of(order.recipe))
+
+
+def _dyes_of(recipe: Recipe) -> tuple[Dye, ...]:
+    """Dyes that may be seen: those that are laid, and those known to be on the piece before."""
+    before = recipe.start.dyes if recipe.start else ()
+    return tuple({dye.name: dye for dye in (*recipe.dyes, *before)}.values())
 
 
 def outcome_of(result: Result, dyes: tuple[Dye, ...]) -> Outcome:

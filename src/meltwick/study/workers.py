@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from meltwick.constants import Constants
     from meltwick.plan import Plan
-    from meltwick.types import Observer, Result
+    from meltwick.types import FixedDye, Observer, Result
 
 
 class NoWorkersError(Exception):
@@ -39,6 +39,7 @@ class Job:
     plan: Plan
     pitch: float  # [m]
     constants: Constants | None
+    start: FixedDye | None = None  # on the cloth before the first round
 
 
 @dataclass(frozen=True)
@@ -85,6 +86,7 @@ def _make_hands(pipe: Connection, job: Job) -> None:
             job.plan,
             pitch=job.pitch,
             seed=seed,
+            start=job.start,
             constants=job.constants,
             observer=tell,
             threads=1,

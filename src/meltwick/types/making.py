@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+if TYPE_CHECKING:
+    from meltwick.types.seen import Start
 
 # --------------------------------------------------------------------------- materials
 
@@ -338,3 +341,4 @@ class Recipe:
     rounds: tuple[Round, ...]
     dyes: tuple[Dye, ...]
     notes: str = ""
+    start: Start | None = None  # a piece that is dyed over; None: undyed cloth
