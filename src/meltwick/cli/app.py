@@ -19,6 +19,7 @@ from meltwick.cli.palette import palette
 from meltwick.cli.plans import check, new
 from meltwick.cli.preview import preview
 from meltwick.cli.record import record
+from meltwick.cli.redye import redye
 from meltwick.cli.resize import resize
 from meltwick.cli.sheet import sheet
 
@@ -57,6 +58,7 @@ def build() -> Any:
     app.command("explore", short_help="Spread plans over what may change, on one sheet.")(explore)
     app.command("learn", short_help="Learn from your own pieces what the book cannot say.")(learn)
     app.command("resize", short_help="Write a plan for another size of the garment.")(resize)
+    app.command("redye", short_help="Propose second rounds over a photographed piece.")(redye)
     app.command("film", short_help="Film the colour as it spreads through the hours.")(film)
     app.command("guide", short_help="Draw where a plan folds, ties and lays.")(guide)
     app.command("sheet", short_help="Write the work sheet: gather, steps, times, cautions.")(sheet)

@@ -21,7 +21,8 @@ def start_lines(recipe: Recipe, found: Started | None) -> list[str]:
         return []
     ground = recipe.fabric.ground_name
     white, pale = (percent(found.shares.whole[name]) for name in ("white", "pale"))
-    lines = [f"Before it, {recipe.start.names} shows {white} % {ground} and {pale} % pale."]
+    show = "shows" if len(recipe.start.photos) == 1 else "show"
+    lines = [f"Before it, {recipe.start.names} {show} {white} % {ground} and {pale} % pale."]
     if recipe.start.dyes and found.stained >= _TOLD:
         names = " and ".join(dye.name for dye in recipe.start.dyes)
         lines.append(
