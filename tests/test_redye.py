@@ -172,7 +172,7 @@ def test_the_amount_is_found_that_meets_the_wish(home: Path, wish: float) -> Non
         grams = each.group.setting.values["powder"]
         assert f'amount = "{grams}"' in each.text
     assert sum(each.met for each in found) >= 4
-    assert len([1 for _, pitch in calls if pitch == 4e-3]) <= 2  # at the fine detail, two goes
+    assert len([1 for _, pitch in calls if pitch == 4e-3]) <= 3  # at the fine detail, three goes
 
 
 def test_what_stays_light_ranks_those_that_meet_the_wish(home: Path) -> None:

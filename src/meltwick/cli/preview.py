@@ -7,7 +7,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -128,12 +128,14 @@ def _predict(
     from meltwick.cli.progress import Stages
 
     clock = time.perf_counter()
+    given: dict[str, Any] = {} if start is None else {"start": start}
     with by_key(recipe), Stages(wanted=not quiet) as stages:
         if hands == 1:
             from meltwick.simulate import simulate
 
             result = simulate(plan, pitch=pitch, seed=seed, constants=constants, observer=stages)
             result = simulate(plan, pitch=pitch, seed=seed, start=start, observer=stages)
+            result = simulate(plan, pitch=pitch, seed=seed, observer=stages, **given)
             return result, None, dict(result.seconds)
 
         from meltwick.study import run_hands
@@ -150,6 +152,7 @@ def _predict(
         )
     whole = time.perf_counter() - start
             plan, hands, pitch=pitch, seed=seed, start=start, observer=stages, workers=workers
+            plan, hands, pitch=pitch, seed=seed, observer=stages, workers=workers, **given
         )
     whole = time.perf_counter() - clock
     return spread.main, spread, {**spread.main.seconds, "hands": whole}

@@ -88,7 +88,7 @@ def redye(
     garment = [("blank", blank), ("size", size), ("fabric", fabric)]
     named = _dyes(dyes, "--dyes") or tuple(load_stock().dyes)
     start = _start(photo, back, _dyes(was, "--was"))
-    check_runs(2 * count, crew, "--n")
+    check_runs(3 * count, crew, "--n")
     folder = read_folder(out) if out is not None else Path(f"{_stem(photo)}-redye")
     plans = [f"{folder.name}-{number}.toml" for number in range(1, count + 1)]
     check_folder(folder, (_SHEET, _TABLE))

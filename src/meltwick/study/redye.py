@@ -31,10 +31,11 @@ PULLS = ("snug", "very tight")
 PLACES = ("all", "high")
 COARSE = 1e-2
 """Pitch [m] at which amounts are sought; what is found is made again at the detail asked for."""
-LEAST, MOST = 0.04, 2.5
+LEAST, MOST = 0.02, 2.5
 """Powder, over what covers the bundle, from the least to the most that is tried; chosen."""
 _STEPS = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 """Even steps of about a fifth, of two figures (the E12 series of IEC 60063)."""
+_GOES = 3  # at the detail asked for: one, and two that correct it
 OWN_HUE = math.radians(30.0)
 """Turn of hue up to which a colour is still its own; a twelfth of the circle, chosen."""
 OWN_CHROMA = 0.5  # of its chroma that a colour must keep to be its own; chosen
@@ -141,10 +142,11 @@ def propose(
 ) -> list[Proposal]:
     """Find second rounds that end with a wished share of white, the best first.
 
-    Half as many designs more than are wanted are spread over folds, pulls, places and dyes. For
-    each the amount of powder is sought that meets the wish, on a coarse raster; the amount found is
-    made at the detail asked for, and corrected once by what the two differ. Those that meet the
-    wish come first, and of these the ones that keep the most pale cloth light.
+    Three times as many designs as are wanted are spread over folds, pulls, places and dyes, and
+    made on a coarse raster with little powder, some, and much. Of those that have the wish between
+    these the amount is sought that meets it; what is found is made at the detail asked for, and
+    corrected by what the two differ. Those that meet the wish come first, and of these the ones
+    that keep the most pale cloth light.
 
     Parameters
     ----------
@@ -169,25 +171,20 @@ def propose(
         No second round can be made on this piece.
     """
     stock = load_stock()
-    found = designs(text, where, dyes, count + (count + 1) // 2)
+    found = designs(text, where, dyes, 3 * count)
     weighed = [
         _Weighed(design, each, where, amounts(_recipe(design, stock)))
         for design, each in zip(found.settings, found.texts, strict=True)
     ]
     coarse = max(pitch, COARSE)
     search = _Search(weighed, coarse, make)
-    search.prime()
-    chosen = [search.aimed(number, wish).best for number in range(len(weighed))]
-    made = search.at(list(enumerate(chosen)), pitch)
-    again: list[tuple[int, int]] = []
-    for number, best in enumerate(chosen):
-        group = made[number, best]
-        off = group.median() - search.middle(number, best)
-        if abs(group.median() - wish) > NEAR:
-            other = search.aimed(number, min(1.0, max(0.0, wish - off))).best
-            if other != best:
-                again.append((number, other))
-    made |= search.at(again, pitch)
+    likely = search.likely(wish)[: count + (count + 1) // 2]
+    wanted = [(number, search.aimed(number, wish).best) for number in likely]
+    made: dict[tuple[int, int], Group] = {}
+    for _ in range(_GOES):
+        new = [pair for pair in wanted if pair not in made]
+        made |= search.at(new, pitch)
+        wanted = [search.corrected(pair, made[pair].median(), wish) for pair in new]
     proposals = [
         Proposal(group, weighed[number].at(amount)[1], light(group), wish)
         for (number, amount), group in made.items()
@@ -237,14 +234,31 @@ class _Search:
         self._weighed, self._coarse, self._make = weighed, coarse, make
         self._white: dict[tuple[int, int], list[float]] = {}
 
-    def prime(self) -> None:
-        """Make the first amounts of all designs at once, so that no worker waits for another."""
-        pairs = []
+    def likely(self, wish: float) -> list[int]:
+        """List the designs, first those that have a wish between little powder and much.
+
+        The three amounts are of those that `aim` begins with, and made for all designs at once.
+        """
+        tried: list[list[tuple[int, int]]] = []
         for number, each in enumerate(self._weighed):
-            first = min(FIRST, len(each.amounts))
-            last = len(each.amounts) - 1
-            pairs += [(number, round(k * last / max(first - 1, 1))) for k in range(first)]
-        self._learn(pairs)
+            last, steps = len(each.amounts) - 1, min(FIRST, len(each.amounts)) - 1
+            places = {round(k * last / max(steps, 1)) for k in (0, steps // 2, steps)}
+            tried.append([(number, place) for place in sorted(places)])
+        self._learn([pair for pairs in tried for pair in pairs])
+
+        def beyond(number: int) -> float:
+            white = [self.middle(*pair) for pair in tried[number]]
+            return max(0.0, min(white) - wish, wish - max(white))
+
+        return sorted(range(len(tried)), key=lambda number: (beyond(number), number))
+
+    def corrected(self, pair: tuple[int, int], white: float, wish: float) -> tuple[int, int]:
+        """Return a design with a better amount, by what it came to at the detail asked for."""
+        number, amount = pair
+        if abs(white - wish) <= NEAR:
+            return pair
+        off = white - self.middle(number, amount)
+        return number, self.aimed(number, min(1.0, max(0.0, wish - off))).best
 
     def aimed(self, number: int, wish: float) -> Aimed:
         """Find the amount of one design that comes nearest to a wish."""
