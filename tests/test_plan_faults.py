@@ -24,7 +24,10 @@ def in_round(line):
 
 
 FAULTS = {
-    "colour = 1": ("colour: no such key", "schema, name, notes, seed, neatness, garment or round"),
+    "colour = 1": (
+        "colour: no such key",
+        "schema, name, notes, seed, neatness, garment, start or round",
+    ),
     "[garmet]": ("garmet: no such key", "did you mean 'garment'?"),
     "[garment]\nsise = 'M'": ("garment.sise: no such key", "did you mean 'size'?"),
     in_round("tie = { spacng = '25 mm' }"): ("round.1.tie.spacng", "did you mean 'spacing'?"),

@@ -18,6 +18,7 @@ from meltwick.plan.models import (
     RestTable,
     RoundTable,
     SodaTable,
+    StartTable,
     TieTable,
 )
 from meltwick.stock import load_stock
@@ -43,6 +44,7 @@ KEYS = sorted(
                 RestTable,
                 RoundTable,
                 SodaTable,
+                StartTable,
                 TieTable,
             )
         )
