@@ -12,7 +12,7 @@ from meltwick.cloth import build_cloth
 from meltwick.colour import ground_lab
 from meltwick.colour.standard import FROM_XYZ, decode, from_lab
 from meltwick.photo.starting import _started
-from meltwick.types import Cloth, Look
+from meltwick.types import Blank, Cloth, Look
 from meltwick.types.seen import PhotoCloth
 
 
@@ -35,7 +35,7 @@ def bare(cloth: Cloth) -> np.ndarray:
     return np.tile(from_lab(ground_lab(cloth.fabric)) @ (FROM_XYZ.T / 100.0), (cloth.size, 1))
 
 
-def lay(photos, cloth: Cloth) -> PhotoCloth:
+def lay(photos, blank: Blank, cloth: Cloth) -> PhotoCloth:
     """Lay such files on a raster of any pitch: each cell has the colour nearest to its place."""
     from scipy.spatial import cKDTree
 
@@ -55,7 +55,7 @@ def lay(photos, cloth: Cloth) -> PhotoCloth:
 def use(monkeypatch) -> None:
     """Have plans read such files instead of photographs."""
     _started.cache_clear()
-    monkeypatch.setattr("meltwick.photo.lay", lay, raising=False)
+    monkeypatch.setattr("meltwick.photo.showing.lay", lay)
 
 
 def cloth_of(recipe, pitch: float) -> Cloth:

@@ -118,9 +118,9 @@ def _predict(
     pitch: float,
     seed: int | None,
     hands: int,
-    quiet: bool,
-    constants: Constants | None = None,
     start: FixedDye | None,
+    constants: Constants | None,
+    *,
     quiet: bool,
 ) -> tuple[Result, Spread | None, dict[str, float]]:
     """Run the plan by one hand or several; also give the seconds of each stage."""
@@ -129,12 +129,12 @@ def _predict(
 
     clock = time.perf_counter()
     given: dict[str, Any] = {} if start is None else {"start": start}
+    if constants is not None:
+        given["constants"] = constants
     with by_key(recipe), Stages(wanted=not quiet) as stages:
         if hands == 1:
             from meltwick.simulate import simulate
 
-            result = simulate(plan, pitch=pitch, seed=seed, constants=constants, observer=stages)
-            result = simulate(plan, pitch=pitch, seed=seed, start=start, observer=stages)
             result = simulate(plan, pitch=pitch, seed=seed, observer=stages, **given)
             return result, None, dict(result.seconds)
 
@@ -142,16 +142,6 @@ def _predict(
 
         workers = workers_for(recipe, pitch, hands)
         spread = run_hands(
-            plan,
-            hands,
-            pitch=pitch,
-            seed=seed,
-            constants=constants,
-            observer=stages,
-            workers=workers,
-        )
-    whole = time.perf_counter() - start
-            plan, hands, pitch=pitch, seed=seed, start=start, observer=stages, workers=workers
             plan, hands, pitch=pitch, seed=seed, observer=stages, workers=workers, **given
         )
     whole = time.perf_counter() - clock
@@ -164,7 +154,7 @@ def _tell(
     recipe: Recipe,
     folder: Path,
     profile: Profile | None,
-    result: Result, spread: Spread | None, recipe: Recipe, folder: Path, before: Started | None
+    before: Started | None,
 ) -> None:
     """Say the sentence, the table, what the trade warns of and where the files are."""
     from meltwick.advice import advise
@@ -269,8 +259,8 @@ def preview(
     from meltwick import __version__
     from meltwick.cli.machine import prepare_kernels, require_memory, show_picture
     from meltwick.cli.report import as_text, beside_file, report
-    from meltwick.cli.studying import profile_named
     from meltwick.cli.starting import start_record
+    from meltwick.cli.studying import profile_named
     from meltwick.cli.writing import check_folder, write_together
     from meltwick.plan import example_plan, read_plan, resolve
     from meltwick.stock import load_stock
@@ -285,8 +275,6 @@ def preview(
     folder = read_folder(out) if out is not None else Path(recipe.name)
     check_folder(folder, (*_FILES, _ROUNDS) if len(recipe.rounds) > 1 else _FILES)
     require_memory(recipe, pitch)
-    constants = None if learned is None else learned.constants()
-    result, spread, seconds = _predict(wanted, recipe, pitch, hand, count, as_json, constants)
     prepare_kernels()
     before = None
     if recipe.start is not None:
@@ -294,7 +282,10 @@ def preview(
 
         before = started(recipe, pitch)
     dye = before.dye if before else None
-    result, spread, seconds = _predict(wanted, recipe, pitch, hand, count, dye, quiet=as_json)
+    constants = None if learned is None else learned.constants()
+    result, spread, seconds = _predict(
+        wanted, recipe, pitch, hand, count, dye, constants, quiet=as_json
+    )
 
     start = time.perf_counter()
     pictures = {_FILES[0]: _draw(result, spread, version=__version__, plain=plain, unit=unit)}
@@ -308,14 +299,12 @@ def preview(
         drawn = _draw(piece, None, version=__version__, plain=plain, unit=unit)
         pictures[beside_file(number, piece)] = drawn
     seconds["picture"] = time.perf_counter() - start
-    text = as_text(report(result, __version__, seconds, spread, named, learned))
-    record = report(result, __version__, seconds, spread, named)
+    record = report(result, __version__, seconds, spread, named, learned)
     text = as_text(record | start_record(recipe, before))
     write_together(folder, {**pictures, _FILES[1]: text.encode()})
     if as_json:
         typer.echo(text, nl=False)
     else:
-        _tell(result, spread, recipe, folder, learned)
-        _tell(result, spread, recipe, folder, before)
+        _tell(result, spread, recipe, folder, learned, before)
     if show:
         show_picture(folder / _FILES[0])

@@ -97,8 +97,9 @@ def find(photo: Photo, cloths: Sequence[Cloth], panel: str, corners: Floats | No
     scaled = replace(best, matrix=np.diag([step, step, 1.0]) @ best.matrix)
     clean = ~ndimage.binary_dilation(mask | split.mask, iterations=4)
     rows, cols = np.nonzero(clean)
-    at_ground = np.stack([cols, rows], axis=1) * float(step) + 0.5 * step
-    found = Found(cloth, number, panel == "back", scaled, small[clean], at_ground)
+    colours: Floats = small[rows, cols]
+    at_ground = step * np.stack([cols + 0.5, rows + 0.5], axis=1)
+    found = Found(cloth, number, panel == "back", scaled, colours, at_ground)
     return replace(found, fit=_refined(linear, found, outline))
 
 

@@ -24,6 +24,7 @@ from meltwick.types import Blank, Cloth, Fabric, Flags, Floats, Look, Shares
 
 COARSE = 8e-3  # [m] raster on which the blank is found
 FINEST, COARSEST = 1e-3, 4e-3  # [m] raster on which it is measured
+MOST = 12_000_000  # pixels of a photograph that are kept
 SPECK = 9  # [px] over which a point of the photograph is averaged
 GREY_CARD = 0.18  # [-] reflectance of the usual grey card; common practice
 TO_XYZ = np.linalg.inv(FROM_XYZ)
@@ -96,27 +97,50 @@ def measure(
     FileError
         No garment is found in a photograph, or hardly any of it can be measured.
     """
+    blank, sides = view(photos, blanks, given)
+    return _measured(blank, sides[0].found.cloth, sides)
+
+
+def view(
+    photos: Mapping[str, Photo],
+    blanks: Sequence[tuple[Blank, Fabric]],
+    given: Mapping[str, Given] | None = None,
+) -> tuple[Blank, tuple[Side, ...]]:
+    """Find a piece in its photographs, lay them on its raster and even out their light.
+
+    Parameters
+    ----------
+    photos, blanks, given
+        See `measure`.
+
+    Returns
+    -------
+    blank : Blank
+        What it is.
+    sides : tuple of Side
+        In the order of the photographs.
+    """
     told = {name: (given or {}).get(name, Given()) for name in photos}
-    coarse = [build_cloth(blank, fabric, COARSE) for blank, fabric in blanks]
+    cloths = [build_cloth(blank, fabric, COARSE) for blank, fabric in blanks]
     found: dict[str, Found] = {}
     for name, photo in photos.items():
         corners = told[name].corners
         one = next((each.cloth for each in found.values()), None)
         found[name] = find(
             photo,
-            coarse if one is None else [one],
+            cloths if one is None else [one],
             name,
             None if corners is None else _pixels(photo, corners),
         )
     first = next(iter(found.values())).cloth
-    blank, fabric = blanks[next(n for n, cloth in enumerate(coarse) if cloth is first)]
+    blank, fabric = blanks[next(n for n, cloth in enumerate(cloths) if cloth is first)]
     scale = min(each.scale for each in found.values())
     cloth = build_cloth(blank, fabric, float(np.clip(1e-3 / scale, FINEST, COARSEST)))
     sides = tuple(
         _side(name, photo, replace(found[name], cloth=cloth), told[name])
         for name, photo in photos.items()
     )
-    return _measured(blank, cloth, sides)
+    return blank, sides
 
 
 def _pixels(photo: Photo, shares: Floats) -> Floats:

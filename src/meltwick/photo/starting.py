@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
@@ -10,17 +9,15 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from meltwick import photo
 from meltwick.cloth import build_cloth
 from meltwick.colour import render
 from meltwick.errors import PlanError
+from meltwick.photo import showing
 from meltwick.photo.unmixing import unmix
 from meltwick.plan import digest
 from meltwick.shares import measure_shares
 from meltwick.types import Cloth, FixedDye, Flags, Floats, Look, Recipe, Shares
 from meltwick.types.seen import PhotoCloth, Start
-
-Lay = Callable[[Mapping[str, Path], Cloth], PhotoCloth]
 
 
 @dataclass(frozen=True)
@@ -77,9 +74,8 @@ def _started(asked: _Asked) -> Started:
     for panel, _ in recipe.start.photos:
         if panel not in names:
             raise PlanError(f"{recipe.name}: start: this piece has no {panel}; leave its photo out")
-    lay: Lay = getattr(photo, "lay")  # noqa: B009  it needs picture libraries: looked up late
     files = {panel: Path(file) for panel, file in recipe.start.photos}
-    return from_colours(lay(files, cloth), cloth, recipe.start)
+    return from_colours(showing.lay(files, recipe.blank, cloth), cloth, recipe.start)
 
 
 def from_colours(seen: PhotoCloth, cloth: Cloth, start: Start) -> Started:

@@ -145,9 +145,6 @@ def order_of(task: Asked) -> Order:
     """Look up in the stock what a task names; an order is whole already."""
     if isinstance(task, Order):
         return task
-    return Order(_resolved(task.plan), task.seed, task.pitch, task.constants)
-def order_of(task: Task) -> Order:
-    """Look up in the stock what a task names."""
     recipe = _resolved(task.plan)
     return Order(recipe, task.seed, task.pitch, task.constants, start_of(recipe, task.pitch))
 
