@@ -12,8 +12,8 @@ from shapely import affinity
 from shapely.geometry import Polygon
 
 from meltwick.errors import FileError
-from meltwick.photo.ground import Split, odds_by, part
 from meltwick.photo.outline import Fit, drawn, fit, project, soften
+from meltwick.photo.parting import Split, odds_by, part
 from meltwick.photo.reading import Photo
 from meltwick.types import Cloth, Flags, Floats
 

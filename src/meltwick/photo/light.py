@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from meltwick.photo.ground import polynomial
+from meltwick.photo.parting import polynomial
 from meltwick.types import Flags, Floats
 
 NEAR = 0.06  # [-] of light: how far the crowd of undyed cloth reaches
