@@ -1,5 +1,12 @@
 """What a plan may name: blanks, fabrics, poles, pulls and dyes, as data that makers may add to."""
 
-from meltwick.stock.loader import BlankLine, Stock, load_stock, own_folder
+from meltwick.stock.loader import (
+    BlankLine,
+    Stock,
+    load_stock,
+    load_stock_with,
+    own_dyes,
+    own_folder,
+)
 
-__all__ = ["BlankLine", "Stock", "load_stock", "own_folder"]
+__all__ = ["BlankLine", "Stock", "load_stock", "load_stock_with", "own_dyes", "own_folder"]

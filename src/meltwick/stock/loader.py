@@ -259,22 +259,68 @@ def load_stock(folder: Path | None = None) -> Stock:
     return _load(own_folder() if folder is None else folder)
 
 
+def load_stock_with(path: Path, text: str | None = None, folder: Path | None = None) -> Stock:
+    """Return the stock as it is, or would be, with one more of the maker's files.
+
+    Parameters
+    ----------
+    path : Path
+        The file; it may lie anywhere.
+    text : str, optional
+        What it is taken to hold; left out, what it holds, or nothing where it does not exist.
+    folder : Path, optional
+        As for `load_stock`.
+
+    Raises
+    ------
+    StockError, FileError
+        As `load_stock`.
+    """
+    if text is None:
+        text = read_text(path, "stock file") if path.exists() else ""
+    return _assemble(own_folder() if folder is None else folder, (path, text))
+
+
+def own_dyes(path: Path | None = None, folder: Path | None = None) -> tuple[str, ...]:
+    """Return the names of the dyes in the maker's own files, and in one more file if given."""
+    mine: Tables = {}
+    one = None
+    if path is not None and path.exists():
+        one = path, read_text(path, "stock file")
+    _gather_mine(own_folder() if folder is None else folder, one, mine)
+    return tuple(mine.get("dye", {}))
+
+
 @lru_cache(maxsize=8)
 def _load(folder: Path) -> Stock:
+    return _assemble(folder, None)
+
+
+def _assemble(folder: Path, one: tuple[Path, str] | None) -> Stock:
     tables: Tables = {}
     for name in OWN_FILES:
         text = resources.files("meltwick.stock").joinpath(name).read_text("utf-8")
         _gather(name, text, tables, {})
     mine: Tables = {}
+    _gather_mine(folder, one, mine)
+    for section, entries in mine.items():
+        tables.setdefault(section, {}).update(entries)
+    return _build(tables)
+
+
+def _gather_mine(folder: Path, one: tuple[Path, str] | None, mine: Tables) -> None:
+    """Add the maker's files, one of them with another text than it has on disk."""
     try:
         paths = sorted(folder.glob("*.toml")) if folder.is_dir() else []
     except OSError as error:
         raise FileError(one_line(f"{folder} cannot be read: {error.strerror}")) from None
-    for path in paths:
+    texts = [(path, read_text(path, "stock file")) for path in paths if not _is_one(path, one)]
+    for path, text in [*texts, *([one] if one else [])]:
         fresh: Tables = {}
-        _gather(str(path), read_text(path, "stock file"), fresh, mine)
+        _gather(str(path), text, fresh, mine)
         for section, entries in fresh.items():
             mine.setdefault(section, {}).update(entries)
-    for section, entries in mine.items():
-        tables.setdefault(section, {}).update(entries)
-    return _build(tables)
+
+
+def _is_one(path: Path, one: tuple[Path, str] | None) -> bool:
+    return one is not None and path.resolve() == one[0].resolve()
