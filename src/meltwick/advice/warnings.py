@@ -22,6 +22,7 @@ from meltwick.advice.sizes import (
     weigh,
 )
 from meltwick.advice.tying import tie_warnings
+from meltwick.advice.unsplit import unsplit_dyes
 from meltwick.colour.spectra import undyed
 from meltwick.folding import most_turns
 from meltwick.folding.rope import most_turns as rope_turns
@@ -83,6 +84,7 @@ def advise(recipe: Recipe) -> tuple[Advice, ...]:
     """
     garment = weigh(recipe)
     found: list[Advice] = list(_fibre(recipe))
+    found += [Advice("warning", *each) for each in unsplit_dyes(recipe)]
     for number, turn in enumerate(recipe.rounds, start=1):
         where = f"round.{number}"
         found += _folds(turn, garment, where)

@@ -15,6 +15,7 @@ from meltwick.cli.film import film
 from meltwick.cli.guide import guide
 from meltwick.cli.journal import build_journal
 from meltwick.cli.learn import learn
+from meltwick.cli.mixing import group as swatch
 from meltwick.cli.palette import palette
 from meltwick.cli.plans import check, new
 from meltwick.cli.preview import preview
@@ -70,5 +71,6 @@ def build() -> Any:
     app.add_typer(
         build_journal(), name="journal", short_help="Look up what you recorded; keep it safe."
     )
+    app.add_typer(swatch(), name="swatch", short_help="Read your own swatches; mix and show dyes.")
     app.command("cache", short_help="Say what is kept of earlier studies, or clear it.")(cache)
     return typer.main.get_command(app)

@@ -161,7 +161,9 @@ def write_new(path: Path, content: bytes) -> None:
         raise
 
 
-def write_together(folder: Path, contents: Mapping[str, bytes]) -> None:
+def write_together(
+    folder: Path, contents: Mapping[str, bytes], advice: str = "; choose another folder with --out"
+) -> None:
     """Write files into a folder, both or neither; other files there are not touched.
 
     Parameters
@@ -170,6 +172,8 @@ def write_together(folder: Path, contents: Mapping[str, bytes]) -> None:
         Made if it is not there, and removed again on failure.
     contents : mapping of str to bytes
         File names and what goes in.
+    advice : str
+        What to do when the folder cannot be written to.
 
     Raises
     ------
@@ -190,7 +194,7 @@ def write_together(folder: Path, contents: Mapping[str, bytes]) -> None:
         _swap(folder, news, olds)
         whole = True
     except OSError as error:
-        raise disk_error(error, folder) from error
+        raise disk_error(error, folder, advice) from error
     finally:
         for path in (*news.values(), *olds.values()):
             with contextlib.suppress(OSError):

@@ -54,6 +54,7 @@ class Card:
     """What was read from a card."""
 
     patches: tuple[Patch, ...]  # the undyed ones too, in reading order
+    columns: int
     lattice: Lattice  # in pixels of the photograph as read
     masks: Floats  # (H, W) number of the patch measured there, from 1; 0 elsewhere
     fall: float  # share of light lost from the lightest to the darkest patch's place
@@ -115,7 +116,7 @@ def read_card(
             f"The light falls off by {100 * fall:.0f} % across the card; open shade is more even."
         )
     notes += [note for patch in patches for note in _doubts(patch)]
-    return Card(tuple(patches), lattice, masks, fall, tuple(notes))
+    return Card(tuple(patches), columns, lattice, masks, fall, tuple(notes))
 
 
 # --------------------------------------------------------------------------- where
@@ -215,8 +216,8 @@ def _box(lattice: Lattice, rows: int, columns: int, shape: Index) -> Flags:
 
 def _masks(photo: Photo, lattice: Lattice, rows: int, columns: int) -> Floats:
     """Mark the inside of every patch by its number in reading order, from 1."""
-    masks = np.zeros(photo.clipped.shape)
-    height, width = masks.shape
+    height, width = photo.linear.shape[:2]
+    masks = np.zeros((height, width))
     reach = _WITHIN * lattice.size
     for number, (row, column) in enumerate(product(range(rows), range(columns)), start=1):
         ring = lattice.at(
@@ -231,7 +232,7 @@ def _masks(photo: Photo, lattice: Lattice, rows: int, columns: int) -> Floats:
             deep = ndimage.distance_transform_edt(np.pad(seen, 1))[1:-1, 1:-1]
             inside = deep > _INNER * deep.max() if seen.any() else seen
         else:
-            y, x = np.mgrid[window] + 0.5
+            y, x = np.mgrid[top:low, left:right].astype(np.float64) + 0.5
             full = np.stack([x, y, np.ones_like(x)], axis=-1) @ np.linalg.inv(lattice.warp).T
             away = np.abs(full[..., :2] / full[..., 2:] - (column, row)).max(axis=-1)
             inside = away < reach

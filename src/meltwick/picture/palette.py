@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 from PIL.PngImagePlugin import iTXt
 
 from meltwick.colour import colours, ground_lab, ground_srgb, swatch
-from meltwick.picture import draw, shading
-from meltwick.picture.preview import BETWEEN, DPI, INK, LONG_SIDE, PAPER, as_file
+from meltwick.picture import draw
+from meltwick.picture.cuttings import FADE, Box, Colour, blank, lay_swatches, write
+from meltwick.picture.preview import BETWEEN, DPI, LONG_SIDE, as_file
 
 if TYPE_CHECKING:
     from meltwick.picture.draw import Canvas
@@ -30,12 +29,6 @@ _ROW = 108  # [px] from one row of swatches to the next
 _CELL = (LONG_SIDE - 2 * _MARGIN - _GAP) // 2  # [px] width of a dye's place
 _WIDE, _TALL, _APART = 96, 80, 12  # [px] a swatch, and between two
 _TEXT = 3 * (_WIDE + _APART) + 10  # [px] where the words begin
-_TOOTH = 6  # [px] of the zigzag edge of a cut swatch
-_FADE = 0.85  # ink of the lesser words
-_SHADE = 0.35  # [px/mm] by which the garment's shadow shrinks to a swatch's
-
-Colour = tuple[float, float, float]
-_Box = tuple[int, int, int, int]  # left, top, right, bottom [px]
 
 
 @dataclass(frozen=True)
@@ -92,45 +85,6 @@ def splitting(dye: Dye) -> str:
 # ------------------------------------------------------------------------------- one row
 
 
-def _pinked(box: _Box) -> NDArray[np.float64]:
-    """Return the zigzag outline that pinking shears leave, (P, 2), teeth pointing outwards."""
-    left, top, right, low = box
-    corners = [(left, top), (right, top), (right, low), (left, low), (left, top)]
-    ring: list[tuple[float, float]] = []
-    for (xa, ya), (xb, yb) in pairwise(corners):
-        length = abs(xb - xa) + abs(yb - ya)
-        count = max(1, round(length / _TOOTH))
-        inwards = (-(yb - ya) / length * _TOOTH / 2, (xb - xa) / length * _TOOTH / 2)
-        for tooth in range(count):
-            at, half = tooth / count, (tooth + 0.5) / count
-            ring.append((xa + at * (xb - xa) + inwards[0], ya + at * (yb - ya) + inwards[1]))
-            ring.append((xa + half * (xb - xa), ya + half * (yb - ya)))
-    return np.array(ring)
-
-
-def _cut(canvas: Canvas, boxes: Sequence[_Box], shades: Sequence[Colour]) -> None:
-    """Lay cut swatches on the paper, each in its own flat colour, with a hairline and a shadow."""
-    height, width = canvas.shape[:2]
-    view = draw.View(1.0, 0.0, 0.0, width, height)
-    cover = draw.outline_mask(view, [(_pinked(box), True) for box in boxes])
-    canvas *= (
-        1.0
-        - np.minimum(shading.drop_shadow(cover, _SHADE) + 0.25 * shading.rim(cover), 0.6)[..., None]
-    )
-    for (left, top, right, low), shade in zip(boxes, shades, strict=True):
-        place = (slice(top, low), slice(left, right))
-        red, green, blue = draw.decode(np.array(shade)).tolist()
-        draw.lay(canvas[place], (red, green, blue), cover[place])
-
-
-def _write(
-    canvas: Canvas, at: tuple[float, float], text: str, px: int, anchor: str = "ls", ink: float = 1
-) -> None:
-    red, green, blue = draw.decode(np.array(INK) / 255.0).tolist()
-    size = (canvas.shape[1], canvas.shape[0])
-    draw.lay(canvas, (red, green, blue), ink * draw.text_mask(size, at, text, px, anchor))
-
-
 def _components(dye: Dye, px: int, room: float) -> list[str]:
     """Say what is in a jar, in at most two lines."""
     if len(dye.parts) == 1:
@@ -148,19 +102,13 @@ def _components(dye: Dye, px: int, room: float) -> list[str]:
 def _describe(window: Canvas, dye: Dye) -> None:
     """Write a dye's name, what splitting to expect, and its components."""
     room = _CELL - _TEXT
-    _write(window, (_TEXT, 32), draw.fit_text(dye.name, 20, room), 20)
-    _write(window, (_TEXT, 54), splitting(dye), 15, ink=_FADE)
+    write(window, (_TEXT, 32), draw.fit_text(dye.name, 20, room), 20)
+    write(window, (_TEXT, 54), splitting(dye), 15, ink=FADE)
     for number, line in enumerate(_components(dye, 14, room)):
-        _write(window, (_TEXT, 75 + 18 * number), line, 14, ink=_FADE)
+        write(window, (_TEXT, 75 + 18 * number), line, 14, ink=FADE)
 
 
-def _blank(height: int) -> Canvas:
-    canvas = np.empty((height, LONG_SIDE, 3), dtype=np.float32)
-    canvas[:] = draw.decode(np.array(PAPER) / 255.0)
-    return canvas
-
-
-def _place(column: int, number: int) -> _Box:
+def _place(column: int, number: int) -> Box:
     """Where a swatch lies in its row."""
     left = _MARGIN + column * (_CELL + _GAP) + number * (_WIDE + _APART)
     top = (_ROW - _TALL) // 2
@@ -169,9 +117,9 @@ def _place(column: int, number: int) -> _Box:
 
 def _row(pair: Sequence[Chip]) -> Canvas:
     """Draw one or two dyes side by side."""
-    canvas = _blank(_ROW)
+    canvas = blank(_ROW)
     boxes = [_place(column, n) for column in range(len(pair)) for n in range(len(DEPTHS))]
-    _cut(canvas, boxes, [shade for chip in pair for shade in chip.shades])
+    lay_swatches(canvas, boxes, [shade for chip in pair for shade in chip.shades])
     for column, chip in enumerate(pair):
         left = _MARGIN + column * (_CELL + _GAP)
         _describe(canvas[:, left : left + _CELL], chip.dye)
@@ -183,13 +131,13 @@ def _row(pair: Sequence[Chip]) -> Canvas:
 
 def _head(columns: int) -> Canvas:
     """Name the depths above their swatches."""
-    canvas = _blank(_TOP)
+    canvas = blank(_TOP)
     for column in range(columns):
         for number, (word, depth) in enumerate(DEPTHS):
             left, _, right, _ = _place(column, number)
             middle = (left + right) / 2
-            _write(canvas, (middle, _TOP - 24), word, 15, "ms", _FADE)
-            _write(canvas, (middle, _TOP - 5), f"{depth:g} %", 15, "ms", _FADE)
+            write(canvas, (middle, _TOP - 24), word, 15, "ms", FADE)
+            write(canvas, (middle, _TOP - 5), f"{depth:g} %", 15, "ms", FADE)
     return canvas
 
 
@@ -206,14 +154,14 @@ def caption(plan: str, fabric: Fabric) -> str:
 
 def _foot(plan: str, fabric: Fabric) -> Canvas:
     """Show the undyed cloth on the left, the caption on the right."""
-    canvas = _blank(_FOOT)
+    canvas = blank(_FOOT)
     base = _FOOT - 40
     box = (_MARGIN, base - 30, _MARGIN + 60, base + 12)
-    _cut(canvas, [box], [ground_srgb(fabric)])
-    _write(canvas, (box[2] + 14, base), "undyed", 18)
+    lay_swatches(canvas, [box], [ground_srgb(fabric)])
+    write(canvas, (box[2] + 14, base), "undyed", 18)
     taken = box[2] + 14 + draw.type_face(18).getlength("undyed") + 40
     text = draw.fit_text(caption(plan, fabric), 20, LONG_SIDE - _MARGIN - taken)
-    _write(canvas, (LONG_SIDE - _MARGIN, base), text, 20, "rs")
+    write(canvas, (LONG_SIDE - _MARGIN, base), text, 20, "rs")
     return canvas
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Container, Sequence
+from typing import Any
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
@@ -104,8 +105,8 @@ def _without(text: str, section: str, name: str, where: str) -> str:
     """Take one entry out."""
     try:
         document = tomlkit.parse(text)
-        tables = document[section]
-        del tables[name]  # type: ignore[union-attr]
+        tables: Any = document[section]
+        del tables[name]
         if not tables:
             del document[section]
         return tomlkit.dumps(document)
