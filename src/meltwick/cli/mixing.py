@@ -12,6 +12,7 @@ import typer
 
 from meltwick.cli.options import Debug, Folder, Show, shortened
 from meltwick.cli.swatch import DyeNames, FabricName, StockFile, add, percent, show_hex, stock_path
+from meltwick.cli.swatch_split import split
 
 if TYPE_CHECKING:
     from meltwick.advice.mixing import Mixture
@@ -68,6 +69,7 @@ def read_colour(text: str) -> Floats:
 
 def choose_dyes(names: str | None, stock_file: str | None) -> tuple[Dye, ...]:
     """Return the dyes named, else the maker's own, else all in stock."""
+    from meltwick.cli.failing import say
     from meltwick.errors import StockError
     from meltwick.stock import load_stock, load_stock_with, own_dyes
 
@@ -79,7 +81,10 @@ def choose_dyes(names: str | None, stock_file: str | None) -> tuple[Dye, ...]:
             raise StockError("--dyes names no dye; write names from meltwick palette")
         return tuple({dye.name: dye for dye in (stock.dye(name) for name in wanted)}.values())
     own = own_dyes(path)
-    return tuple(stock.dyes[name] for name in own) if own else tuple(stock.dyes.values())
+    if not own:
+        say("You have no dyes of your own yet, so these are those in stock.")
+        return tuple(stock.dyes.values())
+    return tuple(stock.dyes[name] for name in own)
 
 
 def _in_words(mixture: Mixture, mass: float) -> str:
@@ -256,4 +261,5 @@ def group() -> typer.Typer:
     app.command("add", short_help="Read a photographed card of swatches into dyes.")(add)
     app.command("card", short_help="Draw your dyes at several depths, and in pairs.")(card)
     app.command("near", short_help="Find the mixtures nearest to a colour, with weights.")(near)
+    app.command("split", short_help="Read a split test: the parts of a dye.")(split)
     return app

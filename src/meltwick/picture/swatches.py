@@ -198,7 +198,7 @@ def card_png(photo: Photo, card: Card, version: str) -> bytes:
         fill = tuple(int(v) for v in np.rint(255.0 * np.array(_srgb(patch.lab))))
         wide, tall = (right - left) / 4, (low - top) / 4
         pen.rectangle((left + wide, top + tall, right - wide, low - 1.6 * tall), fill=fill)
-        room = right - left - 4
+        room = 1.5 * (right - left)  # the patch goes on beyond what was measured
         text = draw.fit_text(patch.name, 13, room)
         pen.text(((left + right) / 2, low - 0.8 * tall), text, ink, draw.type_face(13), anchor="mm")
     return as_file(image, photo.name, version, {"meltwick-version": version})

@@ -7,6 +7,15 @@ from meltwick.stock.loader import (
     load_stock_with,
     own_dyes,
     own_folder,
+    stock_components,
 )
 
-__all__ = ["BlankLine", "Stock", "load_stock", "load_stock_with", "own_dyes", "own_folder"]
+__all__ = [
+    "BlankLine",
+    "Stock",
+    "load_stock",
+    "load_stock_with",
+    "own_dyes",
+    "own_folder",
+    "stock_components",
+]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -279,6 +280,11 @@ def load_stock_with(path: Path, text: str | None = None, folder: Path | None = N
     if text is None:
         text = read_text(path, "stock file") if path.exists() else ""
     return _assemble(own_folder() if folder is None else folder, (path, text))
+
+
+def stock_components() -> tuple[Component, ...]:
+    """Return the dye molecules of our own files, whatever the maker's hold."""
+    return tuple(load_stock(Path(os.devnull)).components.values())
 
 
 def own_dyes(path: Path | None = None, folder: Path | None = None) -> tuple[str, ...]:

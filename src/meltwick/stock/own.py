@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Container, Sequence
+from collections.abc import Container, Iterable, Sequence
 from typing import Any
 
 import tomlkit
@@ -23,7 +23,7 @@ schema = {NEWEST_SCHEMA}
 def check_name(name: str, where: str) -> str:
     """Return a dye's name with single spaces; raises StockError when a stock cannot hold it."""
     kept = " ".join(name.split())
-    if not kept or len(kept) > 48 or not kept.isprintable():
+    if not kept or len(kept) > 40 or not kept.isprintable():
         raise StockError(one_line(f"{where}: {name[:60]!r} is not a name for a dye"))
     return kept
 
@@ -93,12 +93,24 @@ def with_dyes(
             one_line(f"{where} has the dye '{there[0]}' already; write --replace to read it anew")
         )
     kept = text if text.strip() else HEAD
-    for section, names in mine.items():
-        for name in names & set(tables.get(section, {})):
+    gone = mine["component"] | _orphans(tables, there)
+    for section, names in (("dye", mine["dye"]), ("component", gone)):
+        for name in sorted(names & set(tables.get(section, {}))):
             kept = _without(kept, section, name, where)
     parts = {part.name: part for dye in dyes for part, _ in dye.parts if part.name not in known}
     added = "".join(map(_component, parts.values())) + "".join(map(_dye, dyes))
     return kept.rstrip("\n") + "\n" + added
+
+
+def _orphans(tables: dict[str, Any], leaving: Sequence[str]) -> set[str]:
+    """Return the components that only dyes about to be replaced are made of."""
+
+    def parts(names: Iterable[str]) -> set[str]:
+        tables_of = [tables["dye"][name] for name in names]
+        return {part for table in tables_of for part in table.get("parts", {})}
+
+    staying = [name for name in tables.get("dye", {}) if name not in leaving]
+    return parts(leaving) - parts(staying)
 
 
 def _without(text: str, section: str, name: str, where: str) -> str:
