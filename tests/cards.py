@@ -59,7 +59,7 @@ class Made:
     exposure: float = 0.8  # linear value of the perfect white
     noise: float = 0.0  # standard deviation, encoded, 0..1
     quality: int | None = None
-    size: tuple = (1200, 900)
+    size: tuple = (640, 480)
     ground: np.ndarray = field(default_factory=lambda: np.full(31, 0.62))
     patch: float = 0.66  # of the pitch
     table: np.ndarray | None = None  # reflectance of a table that the card lies on

@@ -6,15 +6,15 @@ dispersion about a front); spectra are bands written out again here.
 
 import io
 
-import cards
 import numpy as np
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 from scipy.special import erfc
+from tests import cards
 
 
 def bands(*each) -> np.ndarray:
-    """K/S per % of bands (peak, half width, height): a Gaussian in wavenumber, wider to the blue."""
+    """K/S per % of bands (peak, half width, height): Gaussian in wavenumber, wider to the blue."""
     out = np.zeros(31)
     for peak, half, height in each:
         offset = 1 / cards.LAMBDA - 1 / peak

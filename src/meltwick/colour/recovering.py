@@ -11,6 +11,7 @@ from scipy.optimize import least_squares
 from meltwick.colour.difference import delta_e00
 from meltwick.colour.kubelka import absorption, reflectance
 from meltwick.colour.look import colours
+from meltwick.colour.observer import WEIGHTS, WHITE
 from meltwick.colour.spectra import HAZE, band, undyed
 from meltwick.colour.standard import to_lab, to_xyz
 from meltwick.types import Component, Fabric, Floats
@@ -73,11 +74,27 @@ def recover(lab: Floats, depth: Floats, fabric: Fabric) -> Recovered:
         )
         return out
 
-    # a start in each of two places; the better end is taken
-    found: list[Any] = [
-        least_squares(misfit, np.full(len(PEAKS), start), bounds=(0.0, _HIGHEST), max_nfev=300)
-        for start in (0.3, 3.0)
-    ]
+    def slopes(heights: Floats) -> Floats:
+        ratio = ground + depth[:, None] * (heights @ shapes)
+        r = reflectance(ratio)
+        falls = -r / np.sqrt(ratio * (ratio + 2.0)) * depth[:, None]  # dR / d(heights @ shapes)
+        xyz = np.einsum("dw,mw,wc->dmc", falls, shapes, WEIGHTS, optimize=True)
+        part = np.einsum("dlc,dmc->dlm", _lab_slopes(to_xyz(r)), xyz) / _FINE
+        return np.concatenate([part.reshape(-1, len(PEAKS)), np.sqrt(_STIFF) * second])
+
+    found: list[Any] = []
+    for start in (1.0, 0.2, 5.0):  # another start is tried only where one did not meet the colours
+        found.append(
+            least_squares(
+                misfit,
+                np.full(len(PEAKS), start),
+                slopes,
+                bounds=(0.0, _HIGHEST),
+                max_nfev=200,
+            )
+        )
+        if float(np.abs(found[-1].fun[: lab.size]).max()) * _FINE < 0.3:
+            break
     heights = min(found, key=lambda each: float(each.cost)).x
     kept = heights > _LEAST * max(float(heights.max()), 1e-9)
     if not kept.any():
@@ -90,3 +107,14 @@ def recover(lab: Floats, depth: Floats, fabric: Fabric) -> Recovered:
     dye = Component("", bands, 3e-3, 1.0, 4e-10)
     shown = colours([dye], depth[:, None] / 100.0, fabric)
     return Recovered(bands, shown, delta_e00(shown, lab))
+
+
+def _lab_slopes(xyz: Floats) -> Floats:
+    """Return how L*, a*, b* change with X, Y and Z, (D, 3, 3), from XYZ (D, 3)."""
+    t = xyz / WHITE
+    slope = np.where(t > (6 / 29) ** 3, 1.0 / (3.0 * np.cbrt(t) ** 2), (29 / 6) ** 2 / 3.0) / WHITE
+    out = np.zeros((len(xyz), 3, 3))
+    out[:, 0, 1] = 116.0 * slope[:, 1]
+    out[:, 1, 0], out[:, 1, 1] = 500.0 * slope[:, 0], -500.0 * slope[:, 1]
+    out[:, 2, 1], out[:, 2, 2] = 200.0 * slope[:, 1], -200.0 * slope[:, 2]
+    return out

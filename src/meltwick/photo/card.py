@@ -7,19 +7,16 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import ndimage
 
 from meltwick.colour.adaptation import cones_to_xyz, to_cones, white_in_cones
 from meltwick.colour.spectra import undyed
 from meltwick.colour.standard import to_lab, to_xyz
 from meltwick.errors import FileError
-from meltwick.photo.ground import Shading, fit_shading, grounds, log_light, lying_on
+from meltwick.photo.ground import Shading, Whole, fit_shading, grounds, log_light, lying_on, some_of
 from meltwick.photo.lattice import Index, Lattice, find_lattice, lattice_from_corners, span
 from meltwick.photo.reading import Photo
 from meltwick.types import Fabric, Flags, Floats
-
-Whole = NDArray[np.int64]
 
 UNDYED = "undyed"
 
@@ -97,18 +94,16 @@ def read_card(
         lattice, ground = _find(photo, rows, columns)
     else:
         lattice, ground = _given(photo, rows, columns, corners)
-    shading = fit_shading(log_light(to_cones(_wide(photo))), ground, _ORDER)
+    shading = _shading(photo, ground)
     masks = _masks(photo, lattice, rows, columns)
-    flat = _flattened(photo, shading, masks)
+    measured = _flattened(photo, shading, masks)
     patches, notes = [], []
-    white = _white(photo, flat, masks, names)
-    known = white_in_cones(to_xyz(undyed(fabric)))
+    white = _white(photo, measured, names)
+    scale = white_in_cones(to_xyz(undyed(fabric))) / white
     for number, (row, column) in enumerate(product(range(rows), range(columns)), start=1):
         name = names[row][column]
         if name:
-            patches.append(
-                _patch(photo, flat * (known / white), masks == number, name, (row, column))
-            )
+            patches.append(_patch(measured.of(number), scale, name, (row, column)))
     _check_lightest(photo, patches)
     fall = _fall(shading, lattice, rows, columns)
     if fall > _FALL:
@@ -120,11 +115,6 @@ def read_card(
 
 
 # --------------------------------------------------------------------------- where
-
-
-def _wide(photo: Photo) -> Floats:
-    """Light of a photograph in double precision, (H, W, 3)."""
-    return photo.linear.astype(np.float64)
 
 
 def _reduced(photo: Photo) -> tuple[Floats, int]:
@@ -145,11 +135,12 @@ def _find(photo: Photo, rows: int, columns: int) -> tuple[Lattice, Flags]:
     for ground in grounds(values):
         things, hull = lying_on(ground)
         lattice = find_lattice(things, rows, columns)
+        if lattice is None or span(lattice.found) != (rows, columns):
+            most = max(rows, columns)
+            other = find_lattice(things, most, most)
+            seen = max(seen, span(other.found) if other else (0, 0), key=lambda s: s[0] * s[1])
         if lattice is None:
-            turned = find_lattice(things, columns, rows)
-            seen = max(seen, span(turned.found) if turned else (0, 0))
             continue
-        seen = max(seen, span(lattice.found))
         full = span(lattice.found) == (rows, columns)
         if full and (best is None or len(lattice.found) > best[0]):
             best = len(lattice.found), lattice, ground & hull
@@ -196,7 +187,7 @@ def _given(photo: Photo, rows: int, columns: int, corners: Floats) -> tuple[Latt
     x, y = np.floor(gaps[:, 0]).astype(int), np.floor(gaps[:, 1]).astype(int)
     if x.min() < 1 or y.min() < 1 or x.max() >= width - 1 or y.max() >= height - 1:
         raise FileError(f"{photo.name}: --corners lie outside the photograph, or not in turn")
-    values = log_light(_wide(photo))
+    values = log_light(photo.linear.astype(np.float64))
     start = np.median(values[y, x], axis=0)
     ground = np.abs(values - start).max(axis=-1) < 0.35
     inside = _box(lattice, rows, columns, (height, width))
@@ -250,13 +241,41 @@ def _masks(photo: Photo, lattice: Lattice, rows: int, columns: int) -> Floats:
 # --------------------------------------------------------------------------- colour
 
 
-def _flattened(photo: Photo, shading: Shading, masks: Floats) -> Floats:
-    """Take the fall of light off every measured pixel: cones over those of the ground there."""
-    out = np.zeros((*masks.shape, 3))
+@dataclass(frozen=True)
+class _Measured:
+    """Every pixel that is measured, patch after patch. n of them."""
+
+    number: Whole  # (n,) of the patch, rising
+    x: Whole  # (n,)
+    y: Whole  # (n,)
+    cones: Floats  # (n, 3) over those of the ground there
+    clipped: Flags  # (n,)
+
+    def of(self, number: int) -> _Measured:
+        """Return one patch's pixels."""
+        first, last = np.searchsorted(self.number, [number, number + 1])
+        part = slice(int(first), int(last))
+        return _Measured(
+            self.number[part], self.x[part], self.y[part], self.cones[part], self.clipped[part]
+        )
+
+
+def _shading(photo: Photo, ground: Flags) -> Shading:
+    y, x = some_of(ground)
+    height, width = photo.linear.shape[:2]
+    values = log_light(to_cones(photo.linear[y, x].astype(np.float64)))
+    return fit_shading(values, x, y, (height, width), _ORDER)
+
+
+def _flattened(photo: Photo, shading: Shading, masks: Floats) -> _Measured:
+    """Take the fall of light off every measured pixel."""
     y, x = np.nonzero(masks)
-    light = shading.at(np.add(x, 0.5, dtype=np.float64), np.add(y, 0.5, dtype=np.float64))
-    out[y, x] = to_cones(_wide(photo)[y, x]) / np.exp(light)
-    return out
+    number = masks[y, x].astype(np.int64)
+    order = np.argsort(number, kind="stable")
+    y, x, number = y[order].astype(np.int64), x[order].astype(np.int64), number[order]
+    light = shading.at(x + 0.5, y + 0.5)
+    cones = to_cones(photo.linear[y, x].astype(np.float64)) / np.exp(light)
+    return _Measured(number, x, y, cones, photo.clipped[y, x])
 
 
 def _mean(values: Floats) -> Floats:
@@ -267,49 +286,46 @@ def _mean(values: Floats) -> Floats:
     return out
 
 
-def _white(photo: Photo, flat: Floats, masks: Floats, names: Sequence[Sequence[str]]) -> Floats:
+def _white(photo: Photo, measured: _Measured, names: Sequence[Sequence[str]]) -> Floats:
     """Cones of the undyed cloth as photographed, over the ground."""
-    flattened = [name for row in names for name in row]
-    numbers = [n for n, name in enumerate(flattened, start=1) if name == UNDYED]
-    here = np.isin(masks, numbers)
+    in_order = [name for row in names for name in row]
+    numbers = [n for n, name in enumerate(in_order, start=1) if name == UNDYED]
+    here = np.isin(measured.number, numbers)
     if not here.any():
         raise FileError(f"{photo.name}: no patch is named '{UNDYED}'; one must be, for white")
-    share = float(photo.clipped[here].mean())
+    share = float(measured.clipped[here].mean())
     if share > _WHITE_CLIPPED:
         raise FileError(
             f"{photo.name}: {100 * share:.0f} % of the undyed patch is overexposed, so white is "
             "not known; photograph it a little darker"
         )
-    white = _mean(flat[here])
+    white = _mean(measured.cones[here])
     if not np.all(white > 1e-4):
         raise FileError(f"{photo.name}: the undyed patch is black; is it in another place?")
     return white
 
 
-def _patch(photo: Photo, cones: Floats, here: Flags, name: str, spot: Index) -> Patch:
-    values = cones[here]
-    lab = to_lab(cones_to_xyz(_mean(values)))
+def _patch(measured: _Measured, scale: Floats, name: str, spot: Index) -> Patch:
+    cones = measured.cones * scale
+    lab = to_lab(cones_to_xyz(_mean(cones)))
     return Patch(
         name=name,
         row=spot[0],
         column=spot[1],
         lab=lab,
-        spread=_unevenness(cones, here, lab),
-        clipped=float(photo.clipped[here].mean()),
-        pixels=int(np.count_nonzero(here)),
+        spread=_unevenness(cones, measured, lab),
+        clipped=float(measured.clipped.mean()),
+        pixels=len(cones),
     )
 
 
-def _unevenness(cones: Floats, here: Flags, lab: Floats) -> float:
+def _unevenness(cones: Floats, measured: _Measured, lab: Floats) -> float:
     """Root mean square of Delta E*ab of sixteen parts of a patch to its mean."""
-    y, x = np.nonzero(here)
-    part = 4 * _fourths(y) + _fourths(x)
+    part = 4 * _fourths(measured.y) + _fourths(measured.x)
     count = np.bincount(part, minlength=16)
     full = count > 8
-    mean = (
-        np.stack([np.bincount(part, cones[y, x, k], minlength=16) for k in range(3)], axis=-1)[full]
-        / count[full, None]
-    )
+    total = np.stack([np.bincount(part, cones[:, k], minlength=16) for k in range(3)], axis=-1)
+    mean = total[full] / count[full, None]
     gap = to_lab(cones_to_xyz(mean)) - lab
     return float(np.sqrt((gap * gap).sum(axis=-1).mean()))
 

@@ -7,10 +7,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 from skimage import measure, morphology
 
 from meltwick.types import Flags, Floats
+
+Whole = NDArray[np.int64]
+Places = NDArray[np.floating[Any]]
 
 label: Any = measure.label  # the library has no types
 regionprops: Any = measure.regionprops
@@ -28,7 +32,7 @@ def log_light(linear: Floats) -> Floats:
     return out
 
 
-def terms(x: Floats, y: Floats, order: int) -> Floats:
+def terms(x: Places, y: Places, order: int) -> Floats:
     """Return every product x^a y^b with a + b up to the order, last axis; x and y within -1..1."""
     parts = [x**a * y**b for a in range(order + 1) for b in range(order + 1 - a)]
     return np.stack(parts, axis=-1)
@@ -42,32 +46,49 @@ class Shading:
     order: int
     shape: tuple[int, int]
 
-    def at(self, x: Floats, y: Floats) -> Floats:
+    def at(self, x: Places, y: Places) -> Floats:
         """Log light at places [px of the picture it was fitted to], (..., channels)."""
         height, width = self.shape
         return terms(2.0 * x / width - 1.0, 2.0 * y / height - 1.0, self.order) @ self.weights
 
 
-def fit_shading(values: Floats, where: Flags, order: int) -> Shading:
+def fit_shading(
+    values: Floats, x: Floats, y: Floats, shape: tuple[int, int], order: int
+) -> Shading:
     """Fit a smooth surface to what is seen on the ground.
 
     Parameters
     ----------
-    values : ndarray of shape (H, W, channels)
-        Log light.
-    where : ndarray of shape (H, W)
-        The ground.
+    values : ndarray of shape (n, channels)
+        Log light at pixels of the ground.
+    x, y : ndarray of shape (n,)
+        Columns and rows of the pixels.
+    shape : (int, int)
+        Height and width of the picture.
     order : int
         Of the polynomial in x and y.
     """
-    height, width = where.shape
-    y, x = np.nonzero(where)
-    if len(x) > 40_000:  # no more are needed for some ten numbers
-        pick = np.linspace(0, len(x) - 1, 40_000).astype(int)
-        x, y = x[pick], y[pick]
-    table = terms(2.0 * (x + 0.5) / width - 1.0, 2.0 * (y + 0.5) / height - 1.0, order)
-    weights = np.linalg.lstsq(table, values[y, x], rcond=None)[0]
-    return Shading(np.asarray(weights, dtype=np.float64), order, (height, width))
+    height, width = shape
+    table = terms(
+        np.asarray((2.0 * x + 1.0) / width - 1.0), np.asarray((2.0 * y + 1.0) / height - 1.0), order
+    )
+    weights = np.linalg.lstsq(table, values, rcond=None)[0]
+    return Shading(np.asarray(weights, dtype=np.float64), order, shape)
+
+
+def some_of(mask: Flags, most: int = 20_000) -> tuple[Whole, Whole]:
+    """Return rows and columns of a mask's pixels, evenly thinned out to so many at most."""
+    spots = np.flatnonzero(mask)
+    if len(spots) > most:  # no more are needed for some ten numbers
+        spots = spots[np.linspace(0, len(spots) - 1, most).astype(np.int64)]
+    return spots // mask.shape[1], spots % mask.shape[1]
+
+
+def shading_on(values: Floats, mask: Flags, order: int) -> Shading:
+    """Fit a smooth surface to log light (H, W, channels) on a ground (H, W)."""
+    y, x = some_of(mask)
+    height, width = mask.shape
+    return fit_shading(values[y, x], x, y, (height, width), order)
 
 
 def _starts(values: Floats) -> Iterator[Floats]:
@@ -84,7 +105,7 @@ def _starts(values: Floats) -> Iterator[Floats]:
     middle = values[high : height - high, wide : width - wide].reshape(-1, 3)
     yield _commonest(middle)
     light = middle.mean(axis=1)
-    yield _commonest(middle[light > np.quantile(light, 0.6)])
+    yield _commonest(middle[light >= np.quantile(light, 0.6)])
 
 
 def _commonest(values: Floats) -> Floats:
@@ -98,14 +119,14 @@ def _commonest(values: Floats) -> Floats:
 def grounds(values: Floats) -> Iterator[Flags]:
     """Yield likely grounds of a picture, each a mask (H, W), from log light (H, W, 3)."""
     height, width = values.shape[:2]
-    y, x = np.mgrid[:height, :width]
+    y, x = np.mgrid[:height, :width] + 0.5
     for start in _starts(values):
         mask = np.abs(values - start).max(axis=-1) < _START
         for _ in range(_ROUNDS):
             if np.count_nonzero(mask) < 200:
                 break
-            fitted = fit_shading(values, mask, 2)
-            gap = np.abs(values - fitted.at(x + 0.5, y + 0.5)).max(axis=-1)
+            fitted = shading_on(values, mask, 2)
+            gap = np.abs(values - fitted.at(x, y)).max(axis=-1)
             spread = 1.4826 * float(np.median(gap[mask]))
             fresh = gap < float(np.clip(3.0 * spread, _NEAREST, _FURTHEST))
             if np.array_equal(fresh, mask):

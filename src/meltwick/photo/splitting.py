@@ -22,7 +22,7 @@ from meltwick.colour.spectra import strengths, undyed
 from meltwick.colour.standard import to_lab, to_xyz
 from meltwick.colour.unmixing import dyed_lab, eye_weights, fit_amounts
 from meltwick.errors import FileError
-from meltwick.photo.ground import fit_shading, grounds, label, log_light, lying_on, regionprops
+from meltwick.photo.ground import grounds, label, log_light, lying_on, regionprops, shading_on
 from meltwick.photo.reading import Photo
 from meltwick.types import Component, Dye, Fabric, Flags, Floats
 
@@ -146,7 +146,7 @@ def _white_cloth(photo: Photo, fabric: Fabric) -> tuple[Floats, int]:
             f"{photo.name}: no stain on white cloth is seen; photograph the split test with "
             "undyed cloth all round it"
         )
-    light_at = fit_shading(log_light(to_cones(small)), best, 3)
+    light_at = shading_on(log_light(to_cones(small)), best, 3)
     y, x = np.mgrid[0 : small.shape[0], 0 : small.shape[1]].astype(np.float64) + 0.5
     flat = to_cones(small) / np.exp(light_at.at(x, y))
     white = np.median(flat[best], axis=0)
