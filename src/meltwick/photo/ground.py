@@ -52,9 +52,7 @@ class Shading:
         return terms(2.0 * x / width - 1.0, 2.0 * y / height - 1.0, self.order) @ self.weights
 
 
-def fit_shading(
-    values: Floats, x: Floats, y: Floats, shape: tuple[int, int], order: int
-) -> Shading:
+def fit_shading(values: Floats, x: Whole, y: Whole, shape: tuple[int, int], order: int) -> Shading:
     """Fit a smooth surface to what is seen on the ground.
 
     Parameters

@@ -33,6 +33,7 @@ _STAIN = 0.004  # share of the picture that a stain takes at least; chosen
 _CORE = 0.6  # of the strongest colour, from which powder is taken to have lain there; chosen
 _SEEN = 3.0  # [Delta E*ab] to the undyed cloth from which a ring has colour; chosen
 _DARKEST = 22.0  # [L*] below it a spectrum cannot be told from the colour; chosen
+_UNEVEN = 0.15  # spread of the reach over its mean, from which it is told; chosen
 _MOST = 0.12  # [kg/kg] of dye on the fibre
 _FROM, _TO = 0.25, 0.75  # of a component's strong amount: not there below, there above; chosen
 GOOD = 2.0  # Delta E 2000 over the rings up to which one dye, or a set of them, explains; chosen
@@ -234,8 +235,10 @@ def _lopsided(stain: Flags, place: tuple[float, float], y: Floats, x: Floats) ->
 
 def _doubts(halo: _Halo) -> tuple[str, ...]:
     said = []
-    if halo.uneven > 0.3:
-        said.append("The halo runs to one side; lay the cloth level for the next test.")
+    if halo.uneven > _UNEVEN:
+        said.append(
+            "The halo reaches further on some sides; lay the cloth level for the next test."
+        )
     if halo.clipped > 0.05:
         said.append(
             f"{100 * halo.clipped:.0f} % of the stain is overexposed; photograph it darker."
