@@ -137,7 +137,7 @@ def test_from_a_card_to_a_plan(run, shots):
 
 
 def test_own_dyes_are_drawn(run, shots):
-    code, out, err = run("swatch", "card", "--pairs", "--dyes", "coral, tide, lemon")
+    code, _, err = run("swatch", "card", "--pairs", "--dyes", "coral, tide, lemon")
     assert (code, err) == (0, "")
     with Image.open("swatches.png") as picture:
         pixels = np.asarray(picture.convert("RGB"))
@@ -157,7 +157,7 @@ def test_own_dyes_are_drawn(run, shots):
 
 
 def test_a_file_elsewhere(run, shots, tmp_path):
-    code, out, err = add(run, shots, "--stock", "mine/dyes.toml")
+    code, out, _ = add(run, shots, "--stock", "mine/dyes.toml")
     assert code == 0
     assert not run.own.exists()
     assert f"Plans find them once that file lies in {run.own}." in out
@@ -226,6 +226,7 @@ def test_photographs_that_do_not_fit(run, shots):
     assert "is it another dye's test?" in err
     code, _, err = run("swatch", "split", shots / "card.jpg", "--dye", "coral")
     assert code == 2
+    assert "no split test" in err
     code, _, err = run(
         "swatch", "add", shots / "halo.jpg", "--grid", "2x3", "--names", shots / "names.csv"
     )

@@ -158,7 +158,7 @@ def test_faulty_questions():
     picks=st.lists(st.integers(0, len(DYES) - 1), min_size=1, max_size=3, unique=True),
     depths=st.lists(st.floats(0.002, 0.015), min_size=3, max_size=3),
 )
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_a_mixture_is_found_again(picks, depths):
     """Three numbers do not tell which dyes, but some mixture of as many must look the same."""
     table = np.array(
@@ -183,8 +183,14 @@ def test_a_mixture_is_found_again(picks, depths):
 def test_a_single_dye_by_brute_force():
     wish = np.array([55.0, 45.0, 30.0])
     (found, *_) = nearest_mixtures(wish, DYES, JERSEY, 1)
+    depth = KEPT * np.linspace(2e-4, DEEPEST, 400)[:, None]
     best = min(
-        apart(lab_of(dye, depth), wish) for dye in DYES for depth in np.linspace(2e-4, DEEPEST, 400)
+        colour.delta_E(
+            colours([p for p, _ in dye.parts], depth * [share for _, share in dye.parts], JERSEY),
+            wish,
+            method="CIE 2000",
+        ).min()
+        for dye in DYES
     )
     assert found.delta == pytest.approx(best, abs=0.02)
 

@@ -34,6 +34,7 @@ _CORE = 0.6  # of the strongest colour, from which powder is taken to have lain 
 _SEEN = 3.0  # [Delta E*ab] to the undyed cloth from which a ring has colour; chosen
 _DARKEST = 22.0  # [L*] below it a spectrum cannot be told from the colour; chosen
 _UNEVEN = 0.15  # spread of the reach over its mean, from which it is told; chosen
+_MOTTLED = 15.0  # [Delta E*ab] of pixels to their ring, above which it is no halo; chosen
 _MOST = 0.12  # [kg/kg] of dye on the fibre
 _FROM, _TO = 0.25, 0.75  # of a component's strong amount: not there below, there above; chosen
 GOOD = 2.0  # Delta E 2000 over the rings up to which one dye, or a set of them, explains; chosen
@@ -181,7 +182,7 @@ def _rings(photo: Photo, cones: Floats, step: int) -> _Halo:
     reach = float(np.quantile(far[stain], 0.995))
     number = np.minimum((far / reach * _RINGS).astype(int), _RINGS)
     inside = (number < _RINGS) & ndimage.binary_dilation(stain, iterations=3)
-    labs, pixels, middle = [], [], []
+    labs, pixels, middle, spread = [], [], [], []
     for ring in range(_RINGS):
         here = inside & (number == ring)
         count = int(np.count_nonzero(here))
@@ -192,12 +193,18 @@ def _rings(photo: Photo, cones: Floats, step: int) -> _Halo:
         if gap < _SEEN or colour[0] < _DARKEST:
             continue
         labs.append(colour)
+        spread.append(float(np.median(np.linalg.norm(lab[here] - colour, axis=-1))))
         pixels.append(count)
         middle.append((ring + 0.5) * reach / _RINGS)
     if len(labs) < 5:
         raise FileError(
             f"{photo.name}: too little of a halo is seen; wait until it has spread, wash, dry, and "
             "photograph it from nearer"
+        )
+    if float(np.average(spread, weights=pixels)) > _MOTTLED:
+        raise FileError(
+            f"{photo.name}: the colours do not lie in rings round a place of powder, so it is no "
+            "split test"
         )
     return _Halo(
         np.array(labs),
