@@ -239,6 +239,21 @@ def test_photographs_that_do_not_fit(run, shots):
     assert not run.own.exists()
 
 
+def test_alone_it_shows_its_help(run):
+    code, out, err = run("swatch")
+    assert (code, err) == (0, "")
+    for word in ("add", "card", "near", "split"):
+        assert f"\n  {word}" in out
+
+
+def test_a_stock_file_in_the_way(run, shots, tmp_path):
+    (tmp_path / "blocker").write_text("x")
+    code, _, err = add(run, shots, "--stock", "blocker/dyes.toml")
+    assert code == 2
+    assert "--stock" in err
+    assert "--out" not in err
+
+
 def test_a_dry_run_changes_nothing(run, shots):
     code, out, _ = run("swatch", "split", shots / "halo.jpg", "--dye", "coral", "--dry-run")
     assert code == 0

@@ -209,6 +209,24 @@ def test_photographs_of_other_things_hold_no_card(tmp_path, name):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    "places",
+    [
+        [(100, 100), (200, 100), (300, 100)],
+        [(100, 100), (200, 200), (300, 300), (200, 100)],
+        [(100, 100), (200, 100), (300, 100), (100, 200)],
+        [(100, 100), (200, 100), (201, 160), (290, 260), (330, 101)],
+    ],
+)
+def test_patches_that_lie_in_no_grid(tmp_path, places):
+    picture = np.full((400, 500, 3), 200, np.uint8)
+    for x, y in places:
+        picture[y : y + 40, x : x + 40] = (60, 90, 160)
+    cards.Image.fromarray(picture).save(tmp_path / "few.png")
+    with pytest.raises(FileError, match="was not found on a plain ground"):
+        read_card(read_photo(tmp_path / "few.png"), NAMES, PAPER)
+
+
 def test_one_colour_holds_no_card(tmp_path):
     cards.Image.new("RGB", (400, 300), (120, 130, 140)).save(tmp_path / "plain.png")
     with pytest.raises(FileError, match="was not found on a plain ground"):

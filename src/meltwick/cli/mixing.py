@@ -255,9 +255,16 @@ def card(
         show_picture(folder / CARD)
 
 
+def _help(context: typer.Context) -> None:
+    """Read your own swatches into dyes, show what dyes mix to, and find a colour among them."""
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+
+
 def group() -> typer.Typer:
     """Return the sub-commands of ``swatch``."""
-    app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+    app = typer.Typer(rich_markup_mode=None)
+    app.callback(invoke_without_command=True)(_help)
     app.command("add", short_help="Read a photographed card of swatches into dyes.")(add)
     app.command("card", short_help="Draw your dyes at several depths, and in pairs.")(card)
     app.command("near", short_help="Find the mixtures nearest to a colour, with weights.")(near)

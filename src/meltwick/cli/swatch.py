@@ -42,6 +42,18 @@ def stock_path(text: str | None) -> Path:
     return path
 
 
+def check_stock(path: Path) -> None:
+    """Refuse, before the work starts, a place that a stock file cannot go into."""
+    from meltwick.cli.writing import check_folder
+    from meltwick.errors import FileError
+
+    try:
+        check_folder(path.parent, (path.name,))
+    except FileError as error:
+        said = str(error).replace("choose another --out", "name another file with --stock")
+        raise FileError(said.replace("folder with --out", "file with --stock")) from None
+
+
 def write_stock(path: Path, content: str) -> list[str]:
     """Put a stock file in place; say where it is, and whether plans find it."""
     from meltwick.cli.writing import write_together
@@ -177,7 +189,7 @@ def add(
     folder = read_folder(out) if out is not None else None
     if folder is not None:
         check_folder(folder, (CHECK,))
-    check_folder(path.parent, (path.name,))
+    check_stock(path)
 
     from meltwick.photo import read_photo
     from meltwick.photo.card import read_card

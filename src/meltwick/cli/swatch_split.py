@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from meltwick.cli.options import Debug, Folder, Show, shortened
-from meltwick.cli.swatch import FabricName, Photograph, StockFile, stock_path, write_stock
+from meltwick.cli.swatch import (
+    FabricName,
+    Photograph,
+    StockFile,
+    check_stock,
+    stock_path,
+    write_stock,
+)
 
 if TYPE_CHECKING:
     from meltwick.advice.parting import Parted
@@ -107,7 +114,7 @@ def split(
     if folder is not None:
         check_folder(folder, (PICTURE,))
     if not dry_run:
-        check_folder(path.parent, (path.name,))
+        check_stock(path)
 
     from meltwick.advice.parting import Part, learn_split, one_dye
     from meltwick.photo import read_photo

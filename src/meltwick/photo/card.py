@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -129,10 +129,9 @@ def _reduced(photo: Photo) -> tuple[Floats, int]:
 def _find(photo: Photo, rows: int, columns: int) -> tuple[Lattice, Flags]:
     """Look for the patches; the lattice in the photograph's own pixels, and its ground."""
     small, step = _reduced(photo)
-    values = log_light(small)
     best: tuple[int, Lattice, Flags] | None = None
     seen = (0, 0)
-    for ground in grounds(values):
+    for ground in _grounds(small):
         things, hull = lying_on(ground)
         lattice = find_lattice(things, rows, columns)
         if lattice is None or span(lattice.found) != (rows, columns):
@@ -144,6 +143,8 @@ def _find(photo: Photo, rows: int, columns: int) -> tuple[Lattice, Flags]:
         full = span(lattice.found) == (rows, columns)
         if full and (best is None or len(lattice.found) > best[0]):
             best = len(lattice.found), lattice, ground & hull
+            if best[0] >= rows * columns - 1:
+                break
     if best is None or best[0] < max(3, round(0.6 * rows * columns)):
         raise FileError(_not_found(photo.name, rows, columns, seen))
     _, lattice, ground = best
@@ -153,6 +154,13 @@ def _find(photo: Photo, rows: int, columns: int) -> tuple[Lattice, Flags]:
         scale @ lattice.warp, lattice.found, _enlarged(lattice.labels, step, shape), lattice.size
     )
     return enlarged, _enlarged(ground, step, shape).astype(bool)
+
+
+def _grounds(small: Floats) -> Iterator[Flags]:
+    """Yield likely grounds; then again with noise smoothed off, which hides fine edges."""
+    yield from grounds(log_light(small))
+    for sigma, dark in ((0.8, 0.01), (1.6, 0.02)):
+        yield from grounds(log_light(ndimage.gaussian_filter(small, (sigma, sigma, 0.0)), dark))
 
 
 def _not_found(name: str, rows: int, columns: int, seen: tuple[int, int]) -> str:

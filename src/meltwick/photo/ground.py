@@ -26,9 +26,9 @@ _NEAREST, _FURTHEST = 0.05, 0.18  # [-] bounds of what still counts as ground, i
 _START = 0.25  # [-] of log light about the first guess of the ground's colour; chosen
 
 
-def log_light(linear: Floats) -> Floats:
-    """Logarithm of linear light, so that shading adds; same shape."""
-    out: Floats = np.log(np.maximum(np.asarray(linear, dtype=np.float64), 0.0) + _DARK)
+def log_light(linear: Floats, dark: float = _DARK) -> Floats:
+    """Logarithm of linear light and a little more, so that shading adds; same shape."""
+    out: Floats = np.log(np.maximum(np.asarray(linear, dtype=np.float64), 0.0) + dark)
     return out
 
 

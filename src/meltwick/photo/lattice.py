@@ -64,7 +64,7 @@ def solve_warp(source: Floats, target: Floats) -> Floats:
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y, -v])
     warp = np.linalg.svd(np.array(rows))[2][-1].reshape(3, 3)
     out = np.linalg.inv(to_target) @ warp @ to_source
-    return np.asarray(out / out[2, 2], dtype=np.float64)
+    return np.asarray(out / out[2, 2] if out[2, 2] else np.zeros((3, 3)), dtype=np.float64)
 
 
 def _centred(points: Floats) -> Floats:
@@ -140,6 +140,11 @@ def _walk(places: Floats, right: Floats, down: Floats) -> dict[Index, int]:
     return found
 
 
+def _sound(warp: Floats) -> bool:
+    """Tell whether a map can be turned round: its points lay not on one line."""
+    return bool(np.all(np.isfinite(warp)) and np.linalg.cond(warp) < 1e9)
+
+
 def _completed(found: dict[Index, int], places: Floats) -> dict[Index, int]:
     """Add patches beyond a gap, where the map of the others puts one."""
     if len({row for row, _ in found}) < 2 or len({column for _, column in found}) < 2:
@@ -147,6 +152,8 @@ def _completed(found: dict[Index, int], places: Floats) -> dict[Index, int]:
     for _ in range(2):
         spots = np.array([(column, row) for row, column in found], dtype=np.float64)
         warp = solve_warp(spots, places[list(found.values())])
+        if not _sound(warp):
+            return found
         back = project(np.asarray(np.linalg.inv(warp), dtype=np.float64), places)
         for number in set(range(len(places))) - set(found.values()):
             column, row = np.round(back[number]).astype(int).tolist()
@@ -205,6 +212,8 @@ def find_lattice(things: Flags, rows: int, columns: int) -> Lattice | None:
         return None
     spots = np.array([(column, row) for row, column in found], dtype=np.float64)
     warp = solve_warp(spots, places[list(found.values())])
+    if not _sound(warp):
+        return None
     pitch = 0.5 * (np.linalg.norm(ways[0]) + np.linalg.norm(ways[1]))
     area = float(np.median([blobs[n].area for n in found.values()]))
     marked = {spot: blobs[n].label for spot, n in found.items()}

@@ -9,15 +9,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from meltwick.colour import ground_srgb
 from meltwick.picture import draw, shading
 from meltwick.picture.preview import INK, LONG_SIDE, PAPER
 
 if TYPE_CHECKING:
     from meltwick.picture.draw import Canvas
+    from meltwick.types import Fabric
 
 FADE = 0.85
 """Ink of the lesser words."""
 
+_MARGIN, _FOOT = 64, 124  # [px]
 _TOOTH = 6  # [px] of the zigzag edge of a cut swatch
 _SHADE = 0.35  # [px/mm] by which the garment's shadow shrinks to a swatch's
 
@@ -71,3 +74,16 @@ def blank(height: int) -> Canvas:
     canvas = np.empty((height, LONG_SIDE, 3), dtype=np.float32)
     canvas[:] = draw.decode(np.array(PAPER) / 255.0)
     return canvas
+
+
+def foot(words: str, fabric: Fabric) -> Canvas:
+    """Return a strip with the undyed cloth on the left and a caption on the right."""
+    strip = blank(_FOOT)
+    base = _FOOT - 40
+    box = (_MARGIN, base - 30, _MARGIN + 60, base + 12)
+    lay_swatches(strip, [box], [ground_srgb(fabric)])
+    write(strip, (box[2] + 14, base), "undyed", 18)
+    taken = box[2] + 14 + draw.type_face(18).getlength("undyed") + 40
+    text = draw.fit_text(words, 20, LONG_SIDE - _MARGIN - taken)
+    write(strip, (LONG_SIDE - _MARGIN, base), text, 20, "rs")
+    return strip

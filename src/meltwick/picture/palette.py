@@ -12,7 +12,7 @@ from PIL.PngImagePlugin import iTXt
 
 from meltwick.colour import colours, ground_lab, ground_srgb, swatch
 from meltwick.picture import draw
-from meltwick.picture.cuttings import FADE, Box, Colour, blank, lay_swatches, write
+from meltwick.picture.cuttings import FADE, Box, Colour, blank, foot, lay_swatches, write
 from meltwick.picture.preview import BETWEEN, DPI, LONG_SIDE, as_file
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ DEPTHS = (("pale", 0.5), ("medium", 2.0), ("dark", 4.0))
 0.5, medium 0.5 to 2, dark 2 to 4 (from memory; recipes for 0.5, 1.5 and 4 % read)."""
 MEDIUM = 1  # the depth by which dyes are ordered and named
 
-_MARGIN, _GAP, _TOP, _FOOT = 64, 48, 92, 124  # [px]
+_MARGIN, _GAP, _TOP = 64, 48, 92  # [px]
 _ROW = 108  # [px] from one row of swatches to the next
 _CELL = (LONG_SIDE - 2 * _MARGIN - _GAP) // 2  # [px] width of a dye's place
 _WIDE, _TALL, _APART = 96, 80, 12  # [px] a swatch, and between two
@@ -152,19 +152,6 @@ def caption(plan: str, fabric: Fabric) -> str:
     return BETWEEN.join((plan, f"{fabric.name}{ground}", said))
 
 
-def _foot(plan: str, fabric: Fabric) -> Canvas:
-    """Show the undyed cloth on the left, the caption on the right."""
-    canvas = blank(_FOOT)
-    base = _FOOT - 40
-    box = (_MARGIN, base - 30, _MARGIN + 60, base + 12)
-    lay_swatches(canvas, [box], [ground_srgb(fabric)])
-    write(canvas, (box[2] + 14, base), "undyed", 18)
-    taken = box[2] + 14 + draw.type_face(18).getlength("undyed") + 40
-    text = draw.fit_text(caption(plan, fabric), 20, LONG_SIDE - _MARGIN - taken)
-    write(canvas, (LONG_SIDE - _MARGIN, base), text, 20, "rs")
-    return canvas
-
-
 def draw_palette(shown: Sequence[Chip], fabric: Fabric, plan: str) -> Image.Image:
     """Draw every dye with its three swatches, name and components, down two columns.
 
@@ -189,7 +176,7 @@ def draw_palette(shown: Sequence[Chip], fabric: Fabric, plan: str) -> Image.Imag
     strips = [draw.encode(_head(min(2, len(shown))))]
     for number, chip in enumerate(left):
         strips.append(draw.encode(_row([chip, *right[number : number + 1]])))
-    strips.append(draw.encode(_foot(plan, fabric)))
+    strips.append(draw.encode(foot(caption(plan, fabric), fabric)))
     picture = Image.fromarray(np.concatenate(strips))
     picture.info["dpi"] = (DPI, DPI)
     return picture

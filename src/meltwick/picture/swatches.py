@@ -10,10 +10,10 @@ import numpy as np
 from PIL import Image, ImageDraw
 from PIL.PngImagePlugin import iTXt
 
-from meltwick.colour import colours, delta_e00, ground_srgb
+from meltwick.colour import colours, delta_e00
 from meltwick.colour.standard import to_srgb
 from meltwick.picture import draw
-from meltwick.picture.cuttings import FADE, Box, Colour, blank, lay_swatches, write
+from meltwick.picture.cuttings import FADE, Box, Colour, blank, foot, lay_swatches, write
 from meltwick.picture.palette import splitting
 from meltwick.picture.preview import BETWEEN, DPI, LONG_SIDE, as_file
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 MOST_PAIRS = 20
 """Dyes in one table of pairs; more swatches than that are too small to see."""
 
-_MARGIN, _TOP, _ROW, _FOOT = 64, 92, 100, 124  # [px]
+_MARGIN, _TOP, _ROW = 64, 92, 100  # [px]
 _NAME = 330  # [px] the names' column
 _WIDE, _TALL, _APART = 150, 74, 14  # [px] a swatch, and between two
 _READ_SIDE = 1200  # [px] of the picture of what was read
@@ -78,18 +78,6 @@ def _heads(depths: Depths) -> Canvas:
     for number, depth in enumerate(depths.shown):
         left, _, right, _ = _box(number)
         write(strip, ((left + right) / 2, _TOP - 5), f"{100 * depth:.3g} %", 15, "ms", FADE)
-    return strip
-
-
-def _foot(words: str, fabric: Fabric) -> Canvas:
-    """Show the undyed cloth on the left, the caption on the right."""
-    strip = blank(_FOOT)
-    base = _FOOT - 40
-    box = (_MARGIN, base - 30, _MARGIN + 60, base + 12)
-    lay_swatches(strip, [box], [ground_srgb(fabric)])
-    write(strip, (box[2] + 14, base), "undyed", 18)
-    room = LONG_SIDE - _MARGIN - (box[2] + 14 + draw.type_face(18).getlength("undyed") + 40)
-    write(strip, (LONG_SIDE - _MARGIN, base), draw.fit_text(words, 19, room), 19, "rs")
     return strip
 
 
@@ -158,7 +146,7 @@ def draw_card(
             f"depth: powder by weight of cloth, {100 * depths.kept:.0f} % of it kept",
         )
     )
-    strips.append(_foot(said, fabric))
+    strips.append(foot(said, fabric))
     picture = Image.fromarray(np.concatenate([draw.encode(strip) for strip in strips]))
     picture.info["dpi"] = (DPI, DPI)
     return picture
