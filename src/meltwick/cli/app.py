@@ -15,6 +15,7 @@ from meltwick.cli.film import film
 from meltwick.cli.guide import guide
 from meltwick.cli.journal import build_journal
 from meltwick.cli.learn import learn
+from meltwick.cli.measure import measure
 from meltwick.cli.mixing import group as swatch
 from meltwick.cli.palette import palette
 from meltwick.cli.plans import check, new
@@ -67,6 +68,7 @@ def build() -> Any:
         collection
     )
     app.command("palette", short_help="Show the dyes in stock on the plan's cloth.")(palette)
+    app.command("measure", short_help="Measure the white of a piece from a photograph.")(measure)
     app.command("record", short_help="Save a finished piece beside what was predicted.")(record)
     app.add_typer(
         build_journal(), name="journal", short_help="Look up what you recorded; keep it safe."

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from meltwick.cli.options import Debug, Folder, Show, shortened
-from meltwick.cli.swatch import DyeNames, FabricName, StockFile, add, percent, show_hex, stock_path
+from meltwick.cli.swatch import DyeNames, FabricName, StockFile, add, percent, stock_path
 from meltwick.cli.swatch_split import split
+from meltwick.cli.words import show_hex
 
 if TYPE_CHECKING:
     from meltwick.advice.mixing import Mixture

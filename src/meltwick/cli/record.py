@@ -15,20 +15,20 @@ from meltwick.errors import PlanError
 if TYPE_CHECKING:
     from meltwick.journal import Journal, Outcome, Photo, Prediction
     from meltwick.journal.gathering import Gathered
-    from meltwick.plan.garment import Garment
+    from meltwick.types import Recipe
 
 _OUTCOME = ("white_share", "white_margin", "shares", "panels", "zones", "palette")
 
 
-def outcome_of(given: Given, garment: Garment) -> dict[str, Any]:
+def outcome_of(given: Given, recipe: Recipe) -> dict[str, Any]:
     """Turn what a maker gave into the outcome that the journal keeps.
 
     Parameters
     ----------
     given : Given
         A share by eye, a record of ``meltwick measure``, or photographs to be measured.
-    garment : Garment
-        Of the plan.
+    recipe : Recipe
+        The plan, resolved: its blank and its cloth.
 
     Returns
     -------
@@ -39,11 +39,10 @@ def outcome_of(given: Given, garment: Garment) -> dict[str, Any]:
         return {"white_share": given.by_eye, "white_margin": given.margin, "how": "by eye"}
     found = given.measured
     if found is None:
-        from meltwick.cli.measure import (  # type: ignore[import-not-found, unused-ignore]
-            measured,
-        )
+        from meltwick.cli.measure import measured
 
-        found = measured(given.front, given.back, garment)
+        assert given.front is not None
+        found = measured(given.front, given.back, recipe.blank, recipe.fabric)
     kept = {key: found[key] for key in _OUTCOME if key in found}
     return kept | {"how": "photo"}
 
@@ -117,7 +116,7 @@ def record(
     photos, pictures, lacking = photos_of(given)
     _see_that_it_can_be_saved(book, photos)
     outcome: Outcome = checked(
-        Outcome, outcome_of(given, gathered.plan.garment), given.where or "the measured outcome"
+        Outcome, outcome_of(given, gathered.recipe), given.where or "the measured outcome"
     )
     taken = next((each.taken for each in photos if each.taken is not None), None)
     prediction, fold = predicted(gathered, count, pitch)

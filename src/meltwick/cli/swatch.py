@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from meltwick.cli.options import Debug, Folder, Show
+from meltwick.cli.places import read_corners
+from meltwick.cli.words import show_hex
 
 if TYPE_CHECKING:
     from meltwick.advice.swatching import Learnt
     from meltwick.photo.card import Card
     from meltwick.photo.names import Labels
-    from meltwick.types import Fabric, Floats
+    from meltwick.types import Fabric
 
 FILE = "swatches.toml"
 CHECK = "card-read.png"
@@ -67,16 +69,6 @@ def write_stock(path: Path, content: str) -> list[str]:
     return said
 
 
-def show_hex(lab: Floats) -> str:
-    """Return the nearest colour that a screen can show, ``#rrggbb``."""
-    import numpy as np
-
-    from meltwick.colour.standard import to_srgb
-
-    red, green, blue = np.rint(255.0 * to_srgb(np.atleast_2d(lab))[0]).astype(int).tolist()
-    return f"#{red:02x}{green:02x}{blue:02x}"
-
-
 def percent(share: float) -> str:
     """Return a depth as dyers write it."""
     return f"{100.0 * share:.3g} %"
@@ -93,38 +85,6 @@ def _told(learnt: Sequence[Learnt]) -> list[str]:
                 f"{each.dye.name}: {show_hex(swatch.lab)} at {percent(swatch.depth)}, {near}"
             )
     return lines
-
-
-def _corners(words: tuple[str, str, str, str] | None) -> Floats | None:
-    """Turn four words such as 120,80 into places [px]."""
-    import numpy as np
-
-    from meltwick.cli.options import shortened
-    from meltwick.errors import PlanError
-
-    if not words:
-        return None
-    places = []
-    for word in words:
-        try:
-            x, y = (float(part) for part in word.split(","))
-        except ValueError:
-            raise PlanError(
-                f"--corners: {shortened(word)} is no place; write four of x,y in pixels: the "
-                "middles of the upper left, upper right, lower right and lower left patch"
-            ) from None
-        if not (0 <= x < 1e6 and 0 <= y < 1e6):
-            raise PlanError(f"--corners: {shortened(word)} lies outside every photograph")
-        places.append((x, y))
-    found = np.array(places)
-    edges = np.roll(found, -1, axis=0) - found
-    turn = edges[:, 0] * np.roll(edges[:, 1], -1) - edges[:, 1] * np.roll(edges[:, 0], -1)
-    if not np.all(turn > 0):
-        raise PlanError(
-            "--corners: these four do not go round in turn: upper left, upper right, lower "
-            "right, lower left"
-        )
-    return found
 
 
 def _learn(card: Card, labels: Labels, fabric: Fabric, photo: str) -> list[Learnt]:
@@ -183,7 +143,7 @@ def add(
 
     path = stock_path(stock)
     rows, columns = read_grid(grid)
-    places = _corners(corners)
+    places = read_corners(corners, "patch's middle")
     labels = read_names(Path(names), rows, columns, read_depth(depth, "--depth"))
     cloth = load_stock().fabric(fabric)
     folder = read_folder(out) if out is not None else None

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from meltwick.advice import Advice
     from meltwick.journal.profiles import Profile
+    from meltwick.photo.measuring import Measured
     from meltwick.study import Spread
-    from meltwick.types import Result
+    from meltwick.types import Floats, Result
 
 CLASSES = ("white", "pale", "mid", "deep")
 
@@ -162,6 +163,16 @@ def doubt_sentence(
     return f"This is {model}, so say {between} {kept}."
 
 
+def show_hex(lab: Floats | Sequence[float]) -> str:
+    """Return the nearest colour that a screen can show, ``#rrggbb``."""
+    import numpy as np
+
+    from meltwick.colour.standard import to_srgb
+
+    red, green, blue = np.rint(255.0 * to_srgb(np.atleast_2d(lab))[0]).astype(int).tolist()
+    return f"#{red:02x}{green:02x}{blue:02x}"
+
+
 def number_word(count: int) -> str:
     """Write small numbers as words."""
     words = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -198,7 +209,7 @@ def percentages(shares: Mapping[str, float]) -> list[int]:
     return whole
 
 
-def table(result: Result) -> list[str]:
+def table(result: Result | Measured) -> list[str]:
     """Lines of a plain table: the whole, each panel, each zone."""
     ground = result.cloth.fabric.ground_name
     shares = result.shares

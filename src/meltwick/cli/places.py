@@ -1,0 +1,58 @@
+"""Places in a photograph, as a maker reads them off: x to the right and y down, in pixels."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from meltwick.cli.options import shortened
+from meltwick.errors import PlanError
+
+if TYPE_CHECKING:
+    from meltwick.types import Floats
+
+
+def read_place(word: str, option: str, wanted: str = "one x,y in pixels") -> Floats:
+    """Turn a word such as 120,80 into a place [px], (2,).
+
+    Raises
+    ------
+    PlanError
+        It is none, or lies outside every photograph.
+    """
+    import numpy as np
+
+    try:
+        x, y = (float(part) for part in word.split(","))
+    except ValueError:
+        raise PlanError(
+            f"{option}: {shortened(word)} is no place; write {wanted}, such as 1200,800"
+        ) from None
+    if not (0 <= x < 1e6 and 0 <= y < 1e6):
+        raise PlanError(f"{option}: {shortened(word)} lies outside every photograph")
+    return np.array([x, y])
+
+
+def read_corners(words: tuple[str, str, str, str] | None, what: str) -> Floats | None:
+    """Turn four words into places [px], (4, 2), in turn from the upper left.
+
+    Raises
+    ------
+    PlanError
+        One is no place, or they do not go round.
+    """
+    import numpy as np
+
+    if not words:
+        return None
+    wanted = (
+        f"four of x,y in pixels: the upper left, upper right, lower right and lower left {what}"
+    )
+    found = np.array([read_place(word, "--corners", wanted) for word in words])
+    edges = np.roll(found, -1, axis=0) - found
+    turn = edges[:, 0] * np.roll(edges[:, 1], -1) - edges[:, 1] * np.roll(edges[:, 0], -1)
+    if not np.all(turn > 0):
+        raise PlanError(
+            "--corners: these four do not go round in turn: upper left, upper right, lower "
+            "right, lower left"
+        )
+    return found
