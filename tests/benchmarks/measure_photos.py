@@ -58,12 +58,16 @@ class Case:
         return self.found - self.white
 
 
-def measure_case(photo: Path, blank: str, size: str) -> tuple[float, float]:
-    """Measure a photograph: white share and margin, 0 to 1."""
-    from meltwick.photo.measuring import measure_photo
+def measure_case(photo: Path, side: str, blank: str, size: str) -> tuple[float, float]:
+    """Measure a photograph of one side: white share and margin, 0 to 1."""
+    from meltwick.photo import read_photo
+    from meltwick.photo.measuring import MOST, measure
+    from meltwick.stock import load_stock
 
-    found = measure_photo(photo, blank, size)
-    return found.white, found.margin
+    stock = load_stock()
+    known = [(stock.blank(blank, size), stock.usual_fabric(blank))]
+    found = measure({side: read_photo(photo, MOST)}, known)
+    return found.white_share, found.margin
 
 
 def run_case(
@@ -78,7 +82,9 @@ def run_case(
     begun, found, margin, said = time.perf_counter(), np.nan, np.nan, ""
     if not make:
         try:
-            found, margin = measure_case(path, photo.truth.blank, photo.truth.size)
+            found, margin = measure_case(
+                path, photo.truth.side, photo.truth.blank, photo.truth.size
+            )
         except MeltwickError as fault:
             said = str(fault)
     return _case(number, photo.truth, found, margin, time.perf_counter() - begun, said)

@@ -251,7 +251,7 @@ def _caption(found: Measured, photos: Mapping[str, Photo]) -> str:
             " and ".join(photo.name for photo in photos.values()),
             f"{found.blank.name} {found.blank.size}",
             f"{dyed_to_white(found.white_share)} dyed to {ground}",
-            f"give or take {_points(found.margin)}",
+            f"give or take {_points(found.margin)} points",
         ]
     )
 

@@ -10,7 +10,7 @@ from scipy import ndimage
 from meltwick.types import Flags, Floats
 
 NARROWEST, WIDEST = 8.0, 160.0  # [mm] from one band to the next
-_STANDS_OUT = 0.10  # share of all variation that one band's waves must hold; chosen
+_STANDS_OUT = 0.2  # share of all variation that one band's waves must hold; chosen
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ import numpy as np
 
 from meltwick.types import Flags, Floats
 
-REACH = 2.0  # [cells] standard deviation
-ALIKE = 7.0  # [Delta E*ab] standard deviation of likeness
+REACH = 3.0  # [cells] standard deviation
+ALIKE = 6.0  # [Delta E*ab] standard deviation of likeness
 TIMES = 2
 
 

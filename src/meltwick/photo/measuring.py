@@ -226,6 +226,9 @@ def _measured(blank: Blank, cloth: Cloth, sides: tuple[Side, ...]) -> Measured:
         here = cells_of(cloth, side.found.panel)
         lab[here], seen[here] = side.lab, side.counted
     delta = delta_e76(lab, bare)
+    for side in sides:
+        here = cells_of(cloth, side.found.panel)
+        delta[here] = less_noise(lab[here] - bare, side.counted)
     white = to_srgb(bare[None])[0]
     look = Look(to_srgb(lab), lab, delta, (float(white[0]), float(white[1]), float(white[2])))
     shares = _seen_only(measure_shares(replace(cloth, dyeable=seen), look), sides)
@@ -249,6 +252,33 @@ def _measured(blank: Blank, cloth: Cloth, sides: tuple[Side, ...]) -> Measured:
         bands=striped,
         notes=_notes(sides),
     )
+
+
+def less_noise(apart: Floats, counted: Flags) -> Floats:
+    """Colour difference to undyed cloth, less what noise adds to it.
+
+    Noise can only add to the length of a difference: its variance, as undyed cloth shows it
+    in each of L*, a* and b*, is taken off the square.
+
+    Parameters
+    ----------
+    apart : ndarray of shape (n, 3)
+        Differences to undyed cloth.
+    counted : ndarray of shape (n,), bool
+        Cells from which the noise is told.
+
+    Returns
+    -------
+    ndarray of shape (n,)
+        [Delta E*ab]
+    """
+    bare = apart[counted & (np.abs(apart) < WHITE).all(axis=1)]
+    spread = np.zeros(3)
+    if len(bare) >= 50:
+        middle = np.median(bare, axis=0)
+        spread = 1.4826 * np.median(np.abs(bare - middle), axis=0)  # as of a normal distribution
+    out: Floats = np.sqrt(np.maximum((apart**2 - spread**2).sum(axis=1), 0.0))
+    return out
 
 
 def _seen_only(shares: Shares, sides: tuple[Side, ...]) -> Shares:
