@@ -18,7 +18,12 @@ from meltwick.photo.reading import Photo
 from meltwick.types import Cloth, Flags, Floats
 
 SMALL, FINE = 320, 900  # [px] longer side of the pictures that are parted and refined
-LEAST = 0.9  # overlap of outline and shape below which there is no such garment
+LEAST = 0.94  # overlap of outline and shape below which there is no such garment
+SLANT, NEARER = 1.6, 2.0
+"""Most that a garment may be drawn out one way, and larger at one end than at the other.
+
+A camera 25 degrees from straight down draws out by 1.1; a piece's own proportions add to it.
+"""
 SOFT = 0.012  # of the garment's size: how far its outline may give way
 
 
@@ -92,7 +97,7 @@ def find(photo: Photo, cloths: Sequence[Cloth], panel: str, corners: Floats | No
     if not tried:
         raise FileError(f"{photo.name}: none of these blanks has a {panel}")
     best, cloth, number, outline = max(tried, key=lambda each: each[0].overlap)
-    if best.overlap < LEAST:
+    if best.overlap < LEAST or not _plausible(best, outline):
         raise FileError(_unlike(photo, best, split, corners is not None))
     scaled = replace(best, matrix=np.diag([step, step, 1.0]) @ best.matrix)
     clean = ~ndimage.binary_dilation(mask | split.mask, iterations=4)
@@ -141,6 +146,21 @@ _ADVICE = (
     "lay the piece flat on a plain floor or sheet of another colour, in even light, and take "
     "the picture from above with ground on all sides"
 )
+
+
+def _plausible(found: Fit, outline: Polygon) -> bool:
+    """Tell whether a camera above a flat piece can see it so."""
+    left, top, right, low = outline.bounds
+    middle = np.array([(left + right) / 2, (top + low) / 2])
+    places = np.array([middle, [left, top], [right, top], [right, low], [left, low]])
+    sizes = []
+    for number, place in enumerate(places):
+        at, across, down = project(found.matrix, place + np.array([[0, 0], [1.0, 0], [0, 1.0]]))
+        strength = np.linalg.svd(np.stack([across - at, down - at]), compute_uv=False)
+        sizes.append(float(np.sqrt(strength[0] * strength[1])))
+        if number == 0 and not strength[0] < SLANT * strength[1]:
+            return False
+    return max(sizes) < NEARER * min(sizes)
 
 
 def _grown(corners: Floats) -> Floats:

@@ -98,7 +98,7 @@ def _features(linear: Floats) -> Seen:
         place = (values - np.median(values[strip]) - low) / (high - low) * _BINS[number]
         bins.append(np.clip(place, 0, _BINS[number] - 1).astype(np.intp))
     fine = grey - ndimage.uniform_filter(grey, 5)
-    grain = np.log2(np.sqrt(ndimage.uniform_filter(fine**2, 7)) + 1e-3)
+    grain = np.log2(np.sqrt(np.maximum(ndimage.uniform_filter(fine**2, 7), 0.0)) + 1e-3)
     return (bins[0], bins[1], bins[2]), np.clip(2.0 * (grain + 8.0), 0, _GRAINS - 1).astype(np.intp)
 
 
