@@ -14,6 +14,7 @@ from meltwick.cli.failing import say
 from meltwick.errors import ResourceError
 
 if TYPE_CHECKING:
+    from meltwick.study.kernels import KernelFolder
     from meltwick.types import Recipe
 
 # Bytes that a run takes: of its own, for each cell, and for each cell and dye component.
@@ -175,7 +176,11 @@ def prepare_kernels(*, announce: bool = True) -> None:
     """
     from meltwick.study.kernels import settle_kernels
 
-    folder = settle_kernels()
+    tell_of_kernels(settle_kernels(), announce=announce)
+
+
+def tell_of_kernels(folder: KernelFolder | None, *, announce: bool) -> None:
+    """Say that kernels are compiled, where they are; ``announce`` as in `prepare_kernels`."""
     if folder is None:
         return
     if not folder.kept:

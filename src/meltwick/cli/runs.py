@@ -61,22 +61,35 @@ def crew(tasks: Sequence[Asked], recipes: Sequence[Recipe], pitch: float, bench:
 def _make(
     tasks: Sequence[Task], recipes: Sequence[Recipe], pitch: float, bench: Bench
 ) -> list[Outcome]:
-    """Make every run that is not kept, with progress on standard error."""
-    from meltwick.cli.machine import prepare_kernels
-    from meltwick.cli.progress import Tally
-    from meltwick.study.queue import run_all
+    """Make every run that is not kept, with progress on standard error.
 
-    workers = crew(tasks, recipes, pitch, bench)
-    there = bench.cluster
-    prepare_kernels(announce=there is None)
-    with Tally() as tally:
-        return run_all(
-            tasks,
-            store=bench.store,
-            executor=None if there is None else there.executor,
-            workers=workers,
-            tally=tally,
-        )
+    Workers are started before the memory is looked at, which takes as long as they take to load.
+    """
+    from contextlib import ExitStack
+
+    from meltwick.cli.machine import tell_of_kernels
+    from meltwick.cli.progress import Tally
+    from meltwick.study.kernels import settle_kernels
+    from meltwick.study.queue import missing, processes, run_all
+    from meltwick.study.workers import usable_cores
+
+    there, folder = bench.cluster, settle_kernels()
+    early = 0 if there is not None else min(len(missing(tasks, bench.store)), usable_cores())
+    with ExitStack() as hired:
+        executor = hired.enter_context(processes(early)) if early > 1 else None
+        workers = crew(tasks, recipes, pitch, bench)
+        if workers < early:  # so many would not fit
+            hired.close()
+            executor = None
+        tell_of_kernels(folder, announce=there is None)
+        with Tally() as tally:
+            return run_all(
+                tasks,
+                store=bench.store,
+                executor=executor if there is None else there.executor,
+                workers=workers,
+                tally=tally,
+            )
 
 
 def _recipes(settings: Sequence[Setting]) -> list[Recipe]:

@@ -14,6 +14,7 @@ import signal
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.process import BaseProcess
 from typing import TypeVar
 
 from meltwick.errors import ResourceError
@@ -30,26 +31,45 @@ detail on two 2.5 GHz cores."""
 
 
 def _alone() -> None:
-    """Make a worker ready: one thread, and the one who asked hears of interrupts."""
+    """Make a worker ready: one thread, and the one who asked hears of interrupts.
+
+    What a run needs is loaded now, while the asker may still be busy with other things.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     os.environ["NUMBA_NUM_THREADS"] = "1"
+    import meltwick.simulate  # noqa: F401
+
+
+def _nothing() -> None:
+    """Do nothing: what is asked of a pool so that it starts."""
 
 
 @contextlib.contextmanager
 def processes(count: int) -> Iterator[Executor]:
-    """Offer so many worker processes of this machine; they are ended at once if we are."""
+    """Start so many worker processes of this machine; they are ended at once when we are done.
+
+    They load what a run needs as soon as they are started. Settle where compiled kernels are kept
+    before (`meltwick.study.kernels`).
+    """
     pool = ProcessPoolExecutor(
         count, mp_context=multiprocessing.get_context("spawn"), initializer=_alone
     )
     before = set(multiprocessing.active_children())
     try:
+        with quietly():
+            pool.submit(_nothing)
         yield pool
     except BaseException:
         pool.shutdown(wait=False, cancel_futures=True)
-        for child in set(multiprocessing.active_children()) - before:
-            child.kill()
+        _end(before)
         raise
+    _end(before)  # a worker that has nothing to do may take seconds to leave by itself
     pool.shutdown()
+
+
+def _end(others: set[BaseProcess]) -> None:
+    for child in set(multiprocessing.active_children()) - others:
+        child.kill()
 
 
 _Kind = TypeVar("_Kind", Task, Order)
