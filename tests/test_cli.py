@@ -84,8 +84,8 @@ def test_result_has_the_agreed_keys(run, tmp_path):
     assert list(record) == [
         *("schema", "plan", "version", "digest", "pitch_mm", "cells", "seed", "white_share"),
         *("white_at", "hands", "white_median", "white_range", "white_range_with_doubt"),
-        *("white_by_hand", "dyed_to_white", "shares", "panels", "zones", "likeness", "rounds"),
-        *("seconds", "files"),
+        *("white_by_hand", "profile", "dyed_to_white", "shares", "panels", "zones", "likeness"),
+        *("rounds", "seconds", "files"),
     ]
     assert record["schema"] == 1
     assert record["version"] == __version__

@@ -79,7 +79,7 @@ def test_commands_in_the_readme_exist():
     assert named
     assert named <= known
     options = {o for c in build().commands.values() for p in c.params for o in p.opts}
-    assert set(re.findall(r"`(--[a-z0-9]+)", README)) <= options
+    assert set(re.findall(r"`(--[a-z0-9-]+)", README)) <= options
 
 
 def test_glossary_says_each_term_once_and_in_order():

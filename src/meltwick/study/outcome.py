@@ -107,7 +107,8 @@ def run_key(task: Asked) -> str:
     from meltwick.constants import MODEL, Constants
     from meltwick.plan import digest
 
-    recipe = replace(order_of(task).recipe, seed=task.seed)
+    recipe = task.recipe if isinstance(task, Order) else _resolved(task.plan)
+    recipe = replace(recipe, seed=task.seed)
     parts = [digest(recipe, task.constants or Constants()), task.seed, repr(task.pitch), MODEL]
     parts += [f"{name} {version(name)}" for name in _ENGINES]
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
