@@ -145,7 +145,7 @@ def guarded(arguments: list[str]) -> int:
 
     debug = "--debug" in arguments
     try:
-        code = build().main(
+        code = build(arguments).main(
             args=arguments or ["--help"], prog_name="meltwick", standalone_mode=False
         )
         if sys.stdout is not None:
