@@ -99,7 +99,9 @@ def test_the_outline_encloses_the_mask(taken: Photograph) -> None:
 
 def test_white_is_what_the_simulation_says(made: dict[str, Piece], taken: Photograph) -> None:
     result = made["halved"].result
-    assert taken.truth.white == result.shares.panels["back"]["white"]
+    cells = result.shares.panels["back"]["white"]
+    # colours run from one cell's middle to the next, which takes up to half a cell from white
+    assert cells - 0.05 < taken.truth.white < cells
     assert sum(taken.truth.shares.values()) == pytest.approx(1.0)
     # and what is seen: every pixel's cell, weighed by the cloth that the pixel covers
     cell = taken.truth.cell
@@ -114,7 +116,7 @@ def test_white_is_what_the_simulation_says(made: dict[str, Piece], taken: Photog
     counted = result.cloth.dyeable[shown]
     white = result.look.delta[shown] <= 4.3
     seen = area[counted & white].sum() / area[counted].sum()
-    assert seen == pytest.approx(taken.truth.white, abs=0.01)
+    assert seen == pytest.approx(cells, abs=0.01)
     # all of the cloth is there once
     whole = area.sum() / (1e3 * PITCH) ** 2
     assert whole == pytest.approx(np.count_nonzero(result.cloth.panel == 1), rel=0.03)

@@ -23,7 +23,8 @@ from meltwick.cli.record import outcome_of
 from meltwick.errors import PlanError
 from meltwick.journal import Journal, Outcome, Piece, Prediction
 from meltwick.journal.records import sha256
-from meltwick.plan import plan_from_text
+from meltwick.plan import plan_from_text, resolve
+from meltwick.stock import load_stock
 
 QUICK = ("--hands", "1", "--detail", "10 mm")
 TWO = ("--hands", "2", "--detail", "10 mm")
@@ -250,7 +251,7 @@ def test_the_same_photograph_twice_costs_no_run(run, monkeypatch):
 
 
 def test_the_seam_where_photographs_are_measured(run, monkeypatch):
-    """`outcome_of` hands front, back and the plan's garment on, and takes a measured record."""
+    """`outcome_of` hands front, back, blank and cloth on, and takes a measured record."""
     import types
 
     asked = []
@@ -262,9 +263,9 @@ def test_the_seam_where_photographs_are_measured(run, monkeypatch):
 
     fake.measured = measure
     monkeypatch.setitem(sys.modules, "meltwick.cli.measure", fake)
-    garment = plan_from_text("", "x.toml").garment
-    found = outcome_of(Given(front=Path("f.jpg"), back=Path("b.jpg")), garment)
-    assert asked == [(Path("f.jpg"), Path("b.jpg"), garment)]
+    recipe = resolve(plan_from_text("", "x.toml"), load_stock())
+    found = outcome_of(Given(front=Path("f.jpg"), back=Path("b.jpg")), recipe)
+    assert asked == [(Path("f.jpg"), Path("b.jpg"), recipe.blank, recipe.fabric)]
     assert found == {"white_share": 0.2, "white_margin": 0.03, "shares": {}, "how": "photo"}
 
 

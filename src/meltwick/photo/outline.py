@@ -120,9 +120,13 @@ def fit(outline: Polygon, mask: Flags, corners: Floats | None = None) -> Fit:
             x_scale=np.array([0.1, 0.1, 0.05 * size, 0.05 * size]),
             max_nfev=30,
         )
-        starts.append((found.cost, _similar(found.x, centre)))
-    starts.sort(key=lambda each: each[0])
-    fits = [_judged(_settle(m, points, far, outline), outline, mask) for _, m in starts[:_BEST]]
+        # by overlap, since an outline shrunk to a point of the edge would miss nothing
+        starts.append(_judged(_similar(found.x, centre), outline, mask))
+    starts.sort(key=lambda each: -each.overlap)
+    fits = [
+        _judged(_settle(each.matrix, points, far, outline), outline, mask)
+        for each in starts[:_BEST]
+    ]
     best = max(each.overlap for each in fits)
     # of shapes that are as good either way up, such as squares, take the one most upright
     alike = [each for each in fits if each.overlap > best - 0.01]
