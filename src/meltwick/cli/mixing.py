@@ -39,7 +39,7 @@ def read_colour(text: str) -> Floats:
     import numpy as np
     from PIL.ImageColor import colormap
 
-    from meltwick.colour.standard import TO_XYZ, decode, to_lab
+    from meltwick.colour.standard import decode, from_linear
     from meltwick.errors import PlanError
     from meltwick.stock.reading import nearest
 
@@ -65,7 +65,7 @@ def read_colour(text: str) -> Floats:
         raise PlanError(f"{shortened(text)} is no colour; {_SAID}{hint}")
     digits = named.removeprefix("#")
     channels = [int(digits[n : n + 2], 16) / 255.0 for n in (0, 2, 4)]
-    return to_lab(100.0 * (TO_XYZ @ decode(np.array(channels))))
+    return from_linear(decode(np.array(channels)))
 
 
 def choose_dyes(names: str | None, stock_file: str | None) -> tuple[Dye, ...]:

@@ -106,17 +106,22 @@ def to_srgb(lab: Floats) -> Floats:
         0 to 1.
     """
     lab = np.asarray(lab, dtype=np.float64)
-    light = _linear(lab)
+    light = to_linear(lab)
     outside = ~_fits(light)
     if outside.any():
         light[outside] = _faded(lab[outside])
     return encode(np.clip(light, 0.0, 1.0))
 
 
-def _linear(lab: Floats) -> Floats:
-    """Linear sRGB of CIELAB, in or out of the gamut."""
+def to_linear(lab: Floats) -> Floats:
+    """Turn CIELAB into linear sRGB, in or out of the gamut, 1 for the perfect white, (..., 3)."""
     out: Floats = from_lab(lab) @ (FROM_XYZ.T / 100.0)
     return out
+
+
+def from_linear(linear: Floats) -> Floats:
+    """Turn linear sRGB, 1 for the perfect white, into CIELAB, (..., 3)."""
+    return to_lab(linear @ TO_XYZ.T * 100.0)
 
 
 def _fits(light: Floats) -> Flags:
@@ -130,9 +135,9 @@ def _faded(lab: Floats) -> Floats:
     low, high = np.zeros(len(lab)), np.ones(len(lab))
     for _ in range(_HALVINGS):
         share = 0.5 * (low + high)
-        fits = _fits(_linear(_scaled(lab, share)))
+        fits = _fits(to_linear(_scaled(lab, share)))
         low, high = np.where(fits, share, low), np.where(fits, high, share)
-    return _linear(_scaled(lab, low))
+    return to_linear(_scaled(lab, low))
 
 
 def _scaled(lab: Floats, share: Floats) -> Floats:

@@ -14,7 +14,7 @@ from shapely.geometry import Polygon
 from meltwick.errors import FileError
 from meltwick.photo.outline import Fit, drawn, fit, project, soften
 from meltwick.photo.parting import Split, odds_by, part
-from meltwick.photo.reading import Photo
+from meltwick.photo.reading import Light, Photo
 from meltwick.types import Cloth, Flags, Floats
 
 SMALL, FINE = 320, 900  # [px] longer side of the pictures that are parted and refined
@@ -81,8 +81,7 @@ def find(photo: Photo, cloths: Sequence[Cloth], panel: str, corners: Floats | No
     FileError
         No garment is found, or it runs out of the picture, or none of the blanks fits.
     """
-    linear = np.asarray(photo.linear, dtype=np.float64)
-    small, step = _smaller(linear, SMALL)
+    small, step = _smaller(photo.linear, SMALL)
     split = part(small)
     mask = _largest(split, photo, corners, step)
     tried = []
@@ -105,15 +104,15 @@ def find(photo: Photo, cloths: Sequence[Cloth], panel: str, corners: Floats | No
     colours: Floats = small[rows, cols]
     at_ground = step * np.stack([cols + 0.5, rows + 0.5], axis=1)
     found = Found(cloth, number, panel == "back", scaled, colours, at_ground)
-    return replace(found, fit=_refined(linear, found, outline))
+    return replace(found, fit=_refined(photo.linear, found, outline))
 
 
-def _smaller(linear: Floats, long: int) -> tuple[Floats, int]:
+def _smaller(linear: Light, long: int) -> tuple[Floats, int]:
     """Shrink a picture to about so many pixels; also give the pixels in one of its own."""
     step = max(1, round(max(linear.shape) / long))
     rows, cols = linear.shape[0] // step, linear.shape[1] // step
     blocks = linear[: rows * step, : cols * step].reshape(rows, step, cols, step, 3)
-    small: Floats = blocks.mean(axis=(1, 3))
+    small: Floats = blocks.mean(axis=(1, 3), dtype=np.float64)
     return small, step
 
 
@@ -185,7 +184,7 @@ def _unlike(photo: Photo, best: Fit, split: Split, given: bool) -> str:
     )
 
 
-def _refined(linear: Floats, found: Found, outline: Polygon) -> Fit:
+def _refined(linear: Light, found: Found, outline: Polygon) -> Fit:
     """Let the outline give way to the edge on a finer picture about the garment."""
     ring = shapely.get_coordinates(outline.exterior)
     pixels = project(found.fit.matrix, ring)

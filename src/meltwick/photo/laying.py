@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from meltwick.photo.finding import Found
 from meltwick.photo.reading import Light
-from meltwick.types import Cloth, Flags, Floats
+from meltwick.types import Cloth, Flags, Floats, Panel
 
 EDGE = 2.5  # pixels at the outline in which cloth and ground run into each other
 
@@ -26,8 +29,24 @@ def cells_of(cloth: Cloth, panel: int) -> slice:
     return slice(first, first + cloth.panels[panel].count)
 
 
-def colours_at(linear: Light | Floats, pixels: Floats, wide: float) -> Floats:
-    """Mean linear light about some pixels, (n, 3).
+def on_raster(panel: Panel, values: NDArray[Any]) -> NDArray[Any]:
+    """Put a panel's cells in their places: (n, ...) to (rows, cols, ...), zeros elsewhere."""
+    grid = np.zeros((*panel.index.shape, *values.shape[1:]), dtype=values.dtype)
+    there = panel.index >= 0
+    grid[there] = values[panel.index[there] - panel.first]
+    return grid
+
+
+def off_raster(panel: Panel, grid: NDArray[Any]) -> NDArray[Any]:
+    """Take a panel's cells from their places: the inverse of `on_raster`."""
+    there = panel.index >= 0
+    values = np.empty((panel.count, *grid.shape[2:]), dtype=grid.dtype)
+    values[panel.index[there] - panel.first] = grid[there]
+    return values
+
+
+def colours_at(linear: Light | Floats, pixels: Floats) -> Floats:
+    """Linear light at some pixels, between the nearest ones, (n, 3).
 
     Parameters
     ----------
@@ -35,15 +54,10 @@ def colours_at(linear: Light | Floats, pixels: Floats, wide: float) -> Floats:
         The photograph.
     pixels : ndarray of shape (n, 2)
         x right, y down; the first pixel's centre lies at 0.5.
-    wide : float
-        Width of what is averaged [px].
     """
-    soft = linear
-    if wide > 2.0:
-        soft = ndimage.gaussian_filter(linear, (0.3 * wide, 0.3 * wide, 0.0), mode="nearest")
     at = (pixels - 0.5).T[::-1]
     return np.stack(
-        [ndimage.map_coordinates(soft[..., k], at, order=1, mode="nearest") for k in range(3)],
+        [ndimage.map_coordinates(linear[..., k], at, order=1, mode="nearest") for k in range(3)],
         axis=1,
     ).astype(np.float64)
 

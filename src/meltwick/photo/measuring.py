@@ -8,14 +8,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from meltwick.cloth.build import build_cloth
-from meltwick.colour.difference import delta_e76
-from meltwick.colour.look import ground_lab
-from meltwick.colour.standard import FROM_XYZ, from_lab, to_lab, to_srgb
+from meltwick.colour.look import ground_lab, ground_srgb
+from meltwick.colour.standard import from_linear, to_linear, to_srgb
 from meltwick.errors import FileError
 from meltwick.photo.bands import Bands, bands
 from meltwick.photo.calming import calm
 from meltwick.photo.finding import Found, find
-from meltwick.photo.laying import cells_of, colours_at, pixels_of, well_inside
+from meltwick.photo.laying import (
+    cells_of,
+    colours_at,
+    off_raster,
+    on_raster,
+    pixels_of,
+    well_inside,
+)
 from meltwick.photo.light import Light, Reference, even_light
 from meltwick.photo.palette import Patch, palette
 from meltwick.photo.reading import Photo
@@ -27,7 +33,6 @@ FINEST, COARSEST = 1e-3, 4e-3  # [m] raster on which it is measured
 MOST = 12_000_000  # pixels of a photograph that are kept
 SPECK = 9  # [px] over which a point of the photograph is averaged
 GREY_CARD = 0.18  # [-] reflectance of the usual grey card; common practice
-TO_XYZ = np.linalg.inv(FROM_XYZ)
 
 
 @dataclass(frozen=True)
@@ -152,14 +157,14 @@ def _pixels(photo: Photo, shares: Floats) -> Floats:
 
 def undyed_linear(fabric: Fabric) -> Floats:
     """Linear sRGB of undyed cloth, 1 for the perfect white, (3,)."""
-    return np.asarray(from_lab(ground_lab(fabric)[None])[0] / 100.0 @ FROM_XYZ.T)
+    return to_linear(ground_lab(fabric))
 
 
 def _side(name: str, photo: Photo, found: Found, given: Given) -> Side:
     """Lay one photograph on the cloth, even out its light and calm it."""
     pixels = pixels_of(found)
     linear = photo.linear
-    colours = colours_at(linear, pixels, 1.0)
+    colours = colours_at(linear, pixels)
     here = cells_of(found.cloth, found.panel)
     counted = found.cloth.dyeable[here] & well_inside(found) & _covered(photo, pixels)
     if np.count_nonzero(counted) < 500:
@@ -175,14 +180,10 @@ def _side(name: str, photo: Photo, found: Found, given: Given) -> Side:
         _reference(photo, given, found.cloth.fabric),
     )
     lit = light.at(pixels)[:, None] * light.white
-    lab = to_lab(100.0 * colours / lit * undyed_linear(found.cloth.fabric) @ TO_XYZ.T)
-    index = found.cloth.panels[found.panel].index
-    grid = np.zeros((*index.shape, 3))
-    there = index >= 0
-    grid[there] = lab[index[there] - here.start]
-    calmed = np.empty_like(lab)
-    calmed[index[there] - here.start] = calm(grid, there)[there]
-    return Side(name, photo, found, light, counted, calmed)
+    lab = from_linear(colours / lit * undyed_linear(found.cloth.fabric))
+    panel = found.cloth.panels[found.panel]
+    calmed = calm(on_raster(panel, lab), panel.index >= 0)
+    return Side(name, photo, found, light, counted, off_raster(panel, calmed))
 
 
 def _covered(photo: Photo, pixels: Floats) -> Flags:
@@ -221,24 +222,19 @@ def _measured(blank: Blank, cloth: Cloth, sides: tuple[Side, ...]) -> Measured:
     """Put the sides together."""
     bare = ground_lab(cloth.fabric)
     lab = np.tile(bare, (cloth.size, 1))
+    delta = np.zeros(cloth.size)
     seen = np.zeros(cloth.size, dtype=bool)
     for side in sides:
         here = cells_of(cloth, side.found.panel)
         lab[here], seen[here] = side.lab, side.counted
-    delta = delta_e76(lab, bare)
-    for side in sides:
-        here = cells_of(cloth, side.found.panel)
-        delta[here] = less_noise(lab[here] - bare, side.counted)
-    white = to_srgb(bare[None])[0]
-    look = Look(to_srgb(lab), lab, delta, (float(white[0]), float(white[1]), float(white[2])))
+        delta[here] = less_noise(side.lab - bare, side.counted)
+    look = Look(to_srgb(lab), lab, delta, ground_srgb(cloth.fabric))
     shares = _seen_only(measure_shares(replace(cloth, dyeable=seen), look), sides)
     striped = {}
     for side in sides:
-        index = cloth.panels[side.found.panel].index
-        there = index >= 0
-        plane = np.zeros(index.shape)
-        plane[there] = lab[index[there], 0]
-        if (waves := bands(plane, there, cloth.pitch)) is not None:
+        panel = cloth.panels[side.found.panel]
+        lightness = on_raster(panel, side.lab[:, 0])
+        if (waves := bands(lightness, panel.index >= 0, cloth.pitch)) is not None:
             striped[side.name] = waves
     return Measured(
         blank=blank,

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 from scipy import ndimage
 
-from meltwick.colour.standard import FROM_XYZ, from_lab
-from meltwick.photo.laying import cells_of
+from meltwick.colour.standard import to_linear
+from meltwick.photo.laying import cells_of, on_raster
 from meltwick.photo.measuring import MOST, Given, Side, undyed_linear, view
 from meltwick.photo.reading import read_photo
 from meltwick.types import Blank, Cloth, Floats
@@ -58,14 +58,9 @@ def lay(
 
 def _averaged(side: Side, cloth: Cloth, number: int) -> Floats:
     """Mean linear light in every cell of a panel, from a finer or coarser raster, (n, 3)."""
-    fine, here = side.found.cloth, cells_of(side.found.cloth, side.found.panel)
-    index = fine.panels[side.found.panel].index
-    there = index >= 0
-    own = index[there] - here.start
-    grid = np.zeros((*index.shape, 3))
-    grid[there] = from_lab(side.lab)[own] @ FROM_XYZ.T / 100.0
-    good = np.zeros(index.shape, dtype=bool)
-    good[there] = side.counted[own]
+    fine = side.found.cloth
+    grid = on_raster(fine.panels[side.found.panel], to_linear(side.lab))
+    good = on_raster(fine.panels[side.found.panel], side.counted)
     nearest = ndimage.distance_transform_edt(~good, return_distances=False, return_indices=True)
     grid = grid[tuple(nearest)]
     times = max(1, round(cloth.pitch / fine.pitch))

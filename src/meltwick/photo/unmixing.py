@@ -13,7 +13,7 @@ from meltwick.colour import delta_e00, ground_lab
 from meltwick.colour.kubelka import absorption, reflectance
 from meltwick.colour.observer import WEIGHTS, WHITE
 from meltwick.colour.spectra import strengths, undyed
-from meltwick.colour.standard import TO_XYZ, to_lab, to_xyz
+from meltwick.colour.standard import from_linear, to_lab, to_xyz
 from meltwick.types import Component, Dye, Fabric, FixedDye, Flags, Floats
 
 _Whole = NDArray[np.int64]
@@ -128,7 +128,7 @@ def unmix(linear: Floats, dyes: tuple[Dye, ...], fabric: Fabric) -> Unmixed:
 
 def lab_of(linear: Floats) -> Floats:
     """CIELAB of linear sRGB, both (N, 3); darker than a camera tells is taken as just that dark."""
-    return to_lab(np.maximum(linear, _LEAST_LIGHT) @ TO_XYZ.T * 100.0)
+    return from_linear(np.maximum(linear, _LEAST_LIGHT))
 
 
 def _fixed(species: tuple[Component, ...], depth: Floats) -> FixedDye:

@@ -6,7 +6,7 @@ flat, in even light. Undyed cloth is hatched in the photograph.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from PIL import Image, ImageDraw
@@ -30,14 +30,6 @@ _LINE = (214, 60, 92)  # sRGB of the outline that was laid on
 _SEWN = (40, 120, 160)  # sRGB of stitching
 
 
-@dataclass(frozen=True)
-class _Shot:
-    """A photograph as it is shown: smaller, and its own pixels in one shown."""
-
-    picture: Image.Image
-    step: float
-
-
 def measured_png(found: Measured, title: str, said: str, version: str) -> bytes:
     """Draw what was measured as a PNG file.
 
@@ -58,7 +50,7 @@ def measured_png(found: Measured, title: str, said: str, version: str) -> bytes:
 def draw_measured(found: Measured, said: str) -> Image.Image:
     """Draw what was measured, see the module."""
     room = (WIDE - 2 * MARGIN - GAP) // 2
-    rows = [(_photograph(side, room), _flat(found, side, room)) for side in found.sides]
+    rows = [(_photograph(found, side, room), _flat(found, side, room)) for side in found.sides]
     tall = [max(shot.height, flat.height) for shot, flat in rows]
     sheet = Image.new("RGB", (WIDE, sum(tall) + _HEAD * len(rows) + _FOOT), PAPER)
     pen, top = ImageDraw.Draw(sheet), 0
@@ -92,7 +84,7 @@ def _colours(pen: ImageDraw.ImageDraw, found: Measured, top: int) -> None:
     pen.rectangle((MARGIN, top, WIDE - MARGIN, top + 40), outline=INK)
 
 
-def _photograph(side: Side, room: int) -> Image.Image:
+def _photograph(found: Measured, side: Side, room: int) -> Image.Image:
     """Draw the photograph about the piece, with what was taken for what."""
     outline = silhouette(side.found.cloth, side.found.behind)
     ring = side.found.fit.place(np.array(outline.exterior.coords))
@@ -109,9 +101,9 @@ def _photograph(side: Side, room: int) -> Image.Image:
     def place(pixels: Floats) -> Floats:
         return np.asarray((pixels - low) / step)
 
-    cells = place(pixels_of(side.found))
-    white = side.counted & (_delta(side) <= WHITE)
-    sewn = ~side.found.cloth.dyeable[cells_of(side.found.cloth, side.found.panel)]
+    cells, here = place(pixels_of(side.found)), cells_of(found.cloth, side.found.panel)
+    white = side.counted & (found.look.delta[here] <= WHITE)
+    sewn = ~found.cloth.dyeable[here]
     canvas = np.asarray(shown).copy()
     inside = _splat(cells, np.ones(len(cells), dtype=bool), size)
     canvas[~inside] = (0.55 * canvas[~inside] + 0.45 * np.array(PAPER)).astype(np.uint8)
@@ -127,13 +119,6 @@ def _photograph(side: Side, room: int) -> Image.Image:
         pen.ellipse((x - 11, y - 11, x + 11, y + 11), fill=PAPER, outline=_LINE, width=2)
         pen.text((x, y), str(number), fill=INK, font=draw.type_face(15), anchor="mm")
     return picture
-
-
-def _delta(side: Side) -> Floats:
-    from meltwick.colour.difference import delta_e76
-    from meltwick.colour.look import ground_lab
-
-    return delta_e76(side.lab, ground_lab(side.found.cloth.fabric))
 
 
 def _splat(cells: Floats, chosen: np.ndarray, size: tuple[int, int]) -> np.ndarray:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from meltwick.colour.standard import TO_XYZ, decode, to_lab
+from meltwick.colour.standard import decode, from_linear
 from meltwick.plan import plan_from_text, resolve, words
 from meltwick.plan.area import cloth_area
 from meltwick.plan.varying import with_values
@@ -321,4 +321,4 @@ def light_kept(cloth: Cloth, before: Look, after: NDArray[np.uint16]) -> float |
 
 
 def _lab(srgb: Floats) -> Floats:
-    return to_lab(decode(srgb) @ TO_XYZ.T * 100.0)
+    return from_linear(decode(srgb))
