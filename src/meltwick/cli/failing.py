@@ -6,6 +6,7 @@ import os
 import re
 import sys
 from datetime import datetime
+from difflib import get_close_matches
 from pathlib import Path
 
 import typer
@@ -50,6 +51,12 @@ def complain(error: object) -> None:
 
 def _plain_usage(error: Exception) -> str:
     """Word a mistake on the command line; the parser itself offers the nearest right word."""
+    if offered := getattr(error, "possibilities", None):
+        # the parser counts the dashes too, so that every short option is like every other
+        bare = {each.lstrip("-"): each for each in offered}
+        wrong = getattr(error, "option_name", "").lstrip("-")
+        near = get_close_matches(wrong, bare, cutoff=0.5)
+        error.possibilities = [bare[each] for each in near]  # type: ignore[attr-defined]
     text = one_line(error.format_message() if hasattr(error, "format_message") else error)
     text = re.sub(r"\?\.$", "?", text)
     text = re.sub(r" \(Possible options?: (.*)\)$", r". Did you mean \1?", text)
