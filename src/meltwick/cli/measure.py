@@ -85,7 +85,12 @@ def measure(
 
     told = {
         "front": (white, grey, read_corners(corners, "corner of the piece"), ""),
-        "back": (back_white, back_grey, read_corners(back_corners, "corner of the piece"), "back-"),
+        "back": (
+            back_white,
+            back_grey,
+            read_corners(back_corners, "corner of the piece", "--back-corners"),
+            "back-",
+        ),
     }
     for word, option in ((back_white, "white"), (back_grey, "grey"), (back_corners, "corners")):
         if word and back is None:

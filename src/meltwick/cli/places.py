@@ -32,27 +32,37 @@ def read_place(word: str, option: str, wanted: str = "one x,y in pixels") -> Flo
     return np.array([x, y])
 
 
-def read_corners(words: tuple[str, str, str, str] | None, what: str) -> Floats | None:
+def read_corners(
+    words: tuple[str, str, str, str] | None, what: str, option: str = "--corners"
+) -> Floats | None:
     """Turn four words into places [px], (4, 2), in turn from the upper left.
 
     Raises
     ------
     PlanError
-        One is no place, or they do not go round.
+        One is no place, three lie on a line, or they do not go round.
     """
     import numpy as np
+
+    from meltwick.photo.outline import on_a_line
 
     if not words:
         return None
     wanted = (
         f"four of x,y in pixels: the upper left, upper right, lower right and lower left {what}"
     )
-    found = np.array([read_place(word, "--corners", wanted) for word in words])
+    found = np.array([read_place(word, option, wanted) for word in words])
     edges = np.roll(found, -1, axis=0) - found
-    turn = edges[:, 0] * np.roll(edges[:, 1], -1) - edges[:, 1] * np.roll(edges[:, 0], -1)
+    after = np.roll(edges, -1, axis=0)
+    turn = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
+    if on_a_line(found):
+        raise PlanError(
+            f"{option}: two of these lie in one place or three on a line; read the four corners "
+            "off the picture again: upper left, upper right, lower right, lower left"
+        )
     if not np.all(turn > 0):
         raise PlanError(
-            "--corners: these four do not go round in turn: upper left, upper right, lower "
+            f"{option}: these four do not go round in turn: upper left, upper right, lower "
             "right, lower left"
         )
     return found

@@ -7,12 +7,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy import ndimage
 from shapely import affinity
 from shapely.geometry import Polygon
 
 from meltwick.errors import FileError
-from meltwick.photo.outline import Fit, drawn, fit, project, soften
+from meltwick.photo.outline import (
+    Fit,
+    corner_points,
+    drawn,
+    fit,
+    on_a_line,
+    project,
+    soften,
+    through,
+)
 from meltwick.photo.parting import Split, odds_by, part
 from meltwick.photo.reading import Light, Photo
 from meltwick.types import Cloth, Flags, Floats
@@ -24,6 +34,11 @@ SLANT, NEARER = 1.6, 2.0
 
 A camera 25 degrees from straight down draws out by 1.1; a piece's own proportions add to it.
 """
+BUSY = 0.3  # share of the picture's border that is no ground, from which none is plain; chosen
+LITTLE = 0.02  # share of the picture below which nothing is a garment
+RIVAL = 0.5  # of the largest shape: from this size on another may be the piece as well; chosen
+UNDYED = 0.35  # [-] of log light, within which a piece is all like its undyed place; chosen
+NEARBY = 0.12  # of a piece's size: how far beyond given corners it may reach; chosen
 SOFT = 0.012  # of the garment's size: how far its outline may give way
 
 
@@ -57,7 +72,13 @@ def silhouette(cloth: Cloth, behind: bool) -> Polygon:
     return Polygon(shapely.get_coordinates(whole.exterior))
 
 
-def find(photo: Photo, cloths: Sequence[Cloth], panel: str, corners: Floats | None = None) -> Found:
+def find(
+    photo: Photo,
+    cloths: Sequence[Cloth],
+    panel: str,
+    corners: Floats | None = None,
+    undyed: Floats | None = None,
+) -> Found:
     """Find which of some blanks lies in a photograph, and how.
 
     Parameters
@@ -70,6 +91,8 @@ def find(photo: Photo, cloths: Sequence[Cloth], panel: str, corners: Floats | No
         "front" or "back": the side that is seen.
     corners : ndarray of shape (4, 2), optional
         Pixels of the outline's corners, see `meltwick.photo.outline.corner_points`.
+    undyed : ndarray of shape (2,), optional
+        A pixel of undyed cloth: a piece all like it is a twin laid there to compare with.
 
     Returns
     -------
@@ -79,23 +102,34 @@ def find(photo: Photo, cloths: Sequence[Cloth], panel: str, corners: Floats | No
     Raises
     ------
     FileError
-        No garment is found, or it runs out of the picture, or none of the blanks fits.
+        No garment is found, or more than one, or it runs out of the picture, or none of the
+        blanks fits, or the corners are none.
     """
     small, step = _smaller(photo.linear, SMALL)
     split = part(small)
-    mask = _largest(split, photo, corners, step)
+    if corners is None and split.border > BUSY:
+        raise FileError(
+            f"{photo.name}: no piece can be told from its ground: the ground is busy, or like the "
+            f"piece, or hardly to be seen; {_ADVICE}"
+        )
+    told = None if corners is None else corners / step
+    place = None if undyed is None else undyed / step
+    whole = _piece(split.mask, small, photo, place) if told is None else split.mask
     tried = []
     for cloth in cloths:
         numbers = [n for n, p in enumerate(cloth.panels) if p.name == panel]
         if not numbers:
             continue
-        behind = panel == "back"
-        outline = silhouette(cloth, behind)
-        at = None if corners is None else corners / step
-        tried.append((fit(outline, mask, at), cloth, numbers[0], outline))
+        outline = silhouette(cloth, panel == "back")
+        try:
+            mask = whole if told is None else _at(told, outline, small, split, photo)
+            fitted = fit(outline, mask, told)
+        except ValueError:
+            raise FileError(_no_corners(photo, corners)) from None
+        tried.append((fitted, cloth, numbers[0], outline, mask))
     if not tried:
         raise FileError(f"{photo.name}: none of these blanks has a {panel}")
-    best, cloth, number, outline = max(tried, key=lambda each: each[0].overlap)
+    best, cloth, number, outline, mask = max(tried, key=lambda each: each[0].overlap)
     if best.overlap < LEAST or not _plausible(best, outline):
         raise FileError(_unlike(photo, best, split, corners is not None))
     scaled = replace(best, matrix=np.diag([step, step, 1.0]) @ best.matrix)
@@ -116,19 +150,29 @@ def _smaller(linear: Light, long: int) -> tuple[Floats, int]:
     return small, step
 
 
-def _largest(split: Split, photo: Photo, corners: Floats | None, step: int) -> Flags:
-    """Take the largest connected shape, its holes filled."""
-    mask = split.mask
-    if corners is not None:
-        near = drawn(_grown(corners / step), mask.shape)
-        mask = mask & near
+def _at(corners: Floats, outline: Polygon, small: Floats, split: Split, photo: Photo) -> Flags:
+    """Take the shape where corners say that an outline lies, and a little about it, (H, W)."""
+    matrix = through(corner_points(outline), corners)
+    wider = outline.buffer(NEARBY * float(np.sqrt(outline.area)))
+    near = drawn(project(matrix, shapely.get_coordinates(wider.exterior)), split.mask.shape)
+    return _piece(split.mask & near, small, photo, None, alone=False)
+
+
+def _piece(
+    mask: Flags, small: Floats, photo: Photo, undyed: Floats | None, alone: bool = True
+) -> Flags:
+    """Take the one connected shape that is the piece, its holes filled, (H, W)."""
     labels, count = ndimage.label(mask)
     if count == 0:
         raise FileError(f"{photo.name}: nothing stands out from the ground; {_ADVICE}")
-    sizes = np.bincount(labels.ravel())[1:]
-    largest: Flags = ndimage.binary_fill_holes(labels == 1 + int(np.argmax(sizes)))
-    share = float(largest.mean())
-    if share < 0.02:
+    sizes = np.bincount(labels.ravel(), minlength=count + 1)
+    sizes[0] = 0
+    if undyed is not None:
+        sizes[_twin(small, labels, undyed)] = 0
+    order = np.argsort(-sizes, kind="stable")
+    largest: Flags = ndimage.binary_fill_holes(labels == order[0])
+    share = float(largest.mean()) if sizes[order[0]] else 0.0
+    if share < LITTLE:
         raise FileError(
             f"{photo.name}: nothing large enough to be a garment stands out from the ground; "
             f"{_ADVICE}"
@@ -138,7 +182,25 @@ def _largest(split: Split, photo: Photo, corners: Floats | None, step: int) -> F
             f"{photo.name}: no ground shows round the garment; step back until it shows on all "
             "sides"
         )
+    if alone and sizes[order[1]] >= RIVAL * sizes[order[0]]:
+        raise FileError(
+            f"{photo.name}: two pieces, or two parts of one, stand out from the ground; photograph "
+            "one piece alone on a plain ground of another colour, or say where it is with --corners"
+        )
     return largest
+
+
+def _twin(small: Floats, labels: NDArray[np.int32], undyed: Floats) -> int:
+    """Find the shape that holds a place of undyed cloth and is all like it; its number, or 0."""
+    col, row = np.minimum(undyed.astype(np.intp), np.array(labels.shape[::-1]) - 1)
+    number = int(labels[row, col])
+    if number == 0:
+        return 0
+    light = np.log(np.maximum(small[labels == number], 1e-4))
+    here = np.log(np.maximum(small[row, col], 1e-4))
+    # light may fall off over the piece, and its edge is mixed with ground
+    alike = (np.abs(light - here) < UNDYED).all(axis=1)
+    return number if float(alike.mean()) > 0.9 else 0
 
 
 _ADVICE = (
@@ -162,11 +224,14 @@ def _plausible(found: Fit, outline: Polygon) -> bool:
     return max(sizes) < NEARER * min(sizes)
 
 
-def _grown(corners: Floats) -> Floats:
-    """Corners moved away from their middle by a fifth, since sleeves reach beyond them."""
-    middle = corners.mean(axis=0)
-    out: Floats = middle + 1.2 * (corners - middle)
-    return out
+def _no_corners(photo: Photo, corners: Floats | None) -> str:
+    """Say why no map goes through four corners."""
+    if corners is not None and on_a_line(corners):
+        return (
+            f"{photo.name}: three of the --corners lie on a line; give upper left, upper right, "
+            "lower right, lower left of the piece itself"
+        )
+    return f"{photo.name}: a piece of this outline has not four corners; leave --corners out"
 
 
 def _unlike(photo: Photo, best: Fit, split: Split, given: bool) -> str:

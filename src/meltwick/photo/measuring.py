@@ -129,13 +129,14 @@ def view(
     cloths = [build_cloth(blank, fabric, COARSE) for blank, fabric in blanks]
     found: dict[str, Found] = {}
     for name, photo in photos.items():
-        corners = told[name].corners
+        said = told[name]
         one = next((each.cloth for each in found.values()), None)
         found[name] = find(
             photo,
             cloths if one is None else [one],
             name,
-            None if corners is None else _pixels(photo, corners),
+            None if said.corners is None else _pixels(photo, said.corners),
+            None if said.white is None else _pixels(photo, said.white),
         )
     first = next(iter(found.values())).cloth
     blank, fabric = blanks[next(n for n, cloth in enumerate(cloths) if cloth is first)]

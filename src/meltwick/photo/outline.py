@@ -26,6 +26,7 @@ STIFF = 30.0  # smoothing of the thin plate
 _GRID = 48  # lines across and down the thin plate
 _LEVEL = 0.2  # pull [px] towards a camera that looks straight down: it seldom looks from far aside
 _HELD = 2.0  # weight of a corner that was given
+_STRAIGHT = 0.02  # sine of a corner, about a degree, below which it is taken for none; chosen
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,11 @@ def fit(outline: Polygon, mask: Flags, corners: Floats | None = None) -> Fit:
     Returns
     -------
     Fit
+
+    Raises
+    ------
+    ValueError
+        Three of the corners that are given, or of the outline's own, lie nearly on a line.
     """
     far = signed_distance(mask)
     points, _ = along(outline)
@@ -150,19 +156,33 @@ def through(points: Floats, pixels: Floats) -> Floats:
     Raises
     ------
     ValueError
-        Three of them lie on a line.
+        Three of the points, or of the pixels, lie nearly on a line.
     """
+    if on_a_line(points):
+        raise ValueError("three of the points lie on a line")
+    if on_a_line(pixels):
+        raise ValueError("three of the pixels lie on a line")
     rows = []
     for (x, y), (u, v) in zip(points, pixels, strict=True):
         rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y, -u])
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y, -v])
     table = np.array(rows)
-    _, strength, right = np.linalg.svd(table / np.abs(table).max(axis=0))
-    if strength[-1] < 1e-7 * strength[0]:
-        raise ValueError("three of the corners lie on a line")
+    right = np.linalg.svd(table / np.abs(table).max(axis=0))[2]
     matrix = (right[-1] / np.abs(table).max(axis=0)).reshape(3, 3)
     out: Floats = matrix / matrix[2, 2]
     return out
+
+
+def on_a_line(four: Floats) -> bool:
+    """Tell whether three of four points in turn, (4, 2), lie nearly on a line or in one place.
+
+    They do where a corner is straight or folded back to within about a degree, `_STRAIGHT`.
+    """
+    edges = np.roll(four, -1, axis=0) - four
+    after = np.roll(edges, -1, axis=0)
+    turn = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
+    long = np.hypot(*edges.T) * np.hypot(*after.T)
+    return not bool(np.all(np.abs(turn) > _STRAIGHT * long))
 
 
 def _middle_and_size(mask: Flags) -> tuple[Floats, float]:

@@ -223,21 +223,27 @@ def smooth(odds: Floats, weights: Floats, stiffness: float = 2.5, steps: int = 2
     -------
     ndarray of shape (H, W), bool
     """
-    u = (odds > 0).astype(np.float64)
+    odds = odds.astype(np.float32)  # enough to tell sides, and twice as quick
+    u = (odds > 0).astype(np.float32)
     ahead = u.copy()
     down, right = np.zeros_like(u), np.zeros_like(u)
-    bound = stiffness * weights
-    tau = sigma = 1.0 / np.sqrt(8.0)
+    bound = (stiffness * weights).astype(np.float32)
+    tau = sigma = np.float32(1.0 / np.sqrt(8.0))
     for step in range(steps):
         down[:-1] += sigma * (ahead[1:] - ahead[:-1])
         right[:, :-1] += sigma * (ahead[:, 1:] - ahead[:, :-1])
-        shrink = np.maximum(1.0, np.hypot(down, right) / bound)
+        shrink = np.sqrt(down * down + right * right)
+        shrink /= bound
+        np.maximum(shrink, 1.0, out=shrink)
         down /= shrink
         right /= shrink
         spread = down + right
         spread[1:] -= down[:-1]
         spread[:, 1:] -= right[:, :-1]
-        new = np.clip(u + tau * (spread + odds), 0.0, 1.0)
+        spread += odds
+        spread *= tau
+        spread += u
+        new = np.clip(spread, 0.0, 1.0, out=spread)
         ahead = 2.0 * new - u
         if step % 20 == 19 and float(np.abs(new - u).max()) < 1e-3:
             u = new
