@@ -14,13 +14,17 @@ from shapely.geometry import Polygon
 
 from meltwick.errors import FileError
 from meltwick.photo.outline import (
+    SLANT,
     Fit,
+    best_fit,
     corner_points,
     drawn,
     fit,
     on_a_line,
     project,
+    slant,
     soften,
+    strengths,
     through,
 )
 from meltwick.photo.parting import Split, odds_by, part
@@ -29,11 +33,7 @@ from meltwick.types import Cloth, Flags, Floats
 
 SMALL, FINE = 320, 900  # [px] longer side of the pictures that are parted and refined
 LEAST = 0.94  # overlap of outline and shape below which there is no such garment
-SLANT, NEARER = 1.6, 2.0
-"""Most that a garment may be drawn out one way, and larger at one end than at the other.
-
-A camera 25 degrees from straight down draws out by 1.1; a piece's own proportions add to it.
-"""
+NEARER = 2.0  # most that a garment may be larger at one end than at the other; chosen
 BUSY = 0.3  # share of the picture's border that is no ground, from which none is plain; chosen
 LITTLE = 0.02  # share of the picture below which nothing is a garment
 RIVAL = 0.5  # of the largest shape: from this size on another may be the piece as well; chosen
@@ -112,24 +112,30 @@ def find(
             f"{photo.name}: no piece can be told from its ground: the ground is busy, or like the "
             f"piece, or hardly to be seen; {_ADVICE}"
         )
-    told = None if corners is None else corners / step
     place = None if undyed is None else undyed / step
-    whole = _piece(split.mask, small, photo, place) if told is None else split.mask
-    tried = []
-    for cloth in cloths:
-        numbers = [n for n, p in enumerate(cloth.panels) if p.name == panel]
-        if not numbers:
-            continue
-        outline = silhouette(cloth, panel == "back")
+    blanks = [
+        (cloth, number, silhouette(cloth, panel == "back"))
+        for cloth in cloths
+        for number, each in enumerate(cloth.panels)
+        if each.name == panel
+    ]
+    if not blanks:
+        raise FileError(f"{photo.name}: none of these blanks has a {panel}")
+    outlines = [outline for _, _, outline in blanks]
+    if corners is None:
+        mask = _piece(split.mask, small, photo, place)
+        which, best = best_fit(outlines, mask)
+    else:
         try:
-            mask = whole if told is None else _at(told, outline, small, split, photo)
-            fitted = fit(outline, mask, told)
+            masks = [_at(corners / step, each, small, split, photo) for each in outlines]
+            fits = [
+                fit(each, mask, corners / step) for each, mask in zip(outlines, masks, strict=True)
+            ]
         except ValueError:
             raise FileError(_no_corners(photo, corners)) from None
-        tried.append((fitted, cloth, numbers[0], outline, mask))
-    if not tried:
-        raise FileError(f"{photo.name}: none of these blanks has a {panel}")
-    best, cloth, number, outline, mask = max(tried, key=lambda each: each[0].overlap)
+        which = max(range(len(fits)), key=lambda n: fits[n].overlap)
+        best, mask = fits[which], masks[which]
+    cloth, number, outline = blanks[which]
     if best.overlap < LEAST or not _plausible(best, outline):
         raise FileError(_unlike(photo, best, split, corners is not None))
     scaled = replace(best, matrix=np.diag([step, step, 1.0]) @ best.matrix)
@@ -212,16 +218,10 @@ _ADVICE = (
 def _plausible(found: Fit, outline: Polygon) -> bool:
     """Tell whether a camera above a flat piece can see it so."""
     left, top, right, low = outline.bounds
-    middle = np.array([(left + right) / 2, (top + low) / 2])
-    places = np.array([middle, [left, top], [right, top], [right, low], [left, low]])
-    sizes = []
-    for number, place in enumerate(places):
-        at, across, down = project(found.matrix, place + np.array([[0, 0], [1.0, 0], [0, 1.0]]))
-        strength = np.linalg.svd(np.stack([across - at, down - at]), compute_uv=False)
-        sizes.append(float(np.sqrt(strength[0] * strength[1])))
-        if number == 0 and not strength[0] < SLANT * strength[1]:
-            return False
-    return max(sizes) < NEARER * min(sizes)
+    corners = np.array([[left, top], [right, top], [right, low], [left, low]])
+    places = [corners.mean(axis=0), *corners]
+    sizes = [float(np.sqrt(np.prod(strengths(found, place)))) for place in places]
+    return slant(found, outline) < SLANT and max(sizes) < NEARER * min(sizes)
 
 
 def _no_corners(photo: Photo, corners: Floats | None) -> str:

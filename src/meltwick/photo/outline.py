@@ -7,16 +7,16 @@ the signed distance transform of the shape, so that no point needs a partner.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from PIL import Image, ImageDraw
 from scipy import ndimage
 from scipy.interpolate import RBFInterpolator, RegularGridInterpolator
-from scipy.optimize import least_squares
 from shapely.geometry import Polygon
 
+from meltwick.photo.nearing import Edge, edge_of, near_projective, near_similar, similar
 from meltwick.types import Flags, Floats
 
 POINTS = 240  # along the outline
@@ -25,7 +25,13 @@ _BEST = 4  # of them that are followed
 STIFF = 30.0  # smoothing of the thin plate
 _GRID = 48  # lines across and down the thin plate
 _LEVEL = 0.2  # pull [px] towards a camera that looks straight down: it seldom looks from far aside
-_HELD = 2.0  # weight of a corner that was given
+HOPEFUL = 5  # outlines that are followed, of many
+BEHIND = 0.15  # of overlap, by which one may be behind the best and still come out first; chosen
+SLANT = 1.6
+"""Most that a garment may be drawn out one way.
+
+A camera 25 degrees from straight down draws out by 1.1; a piece's own proportions add to it.
+"""
 _STRAIGHT = 0.02  # sine of a corner, about a degree, below which it is taken for none; chosen
 
 
@@ -77,14 +83,6 @@ def along(outline: Polygon, count: int = POINTS) -> tuple[Floats, Floats]:
     return points, normal
 
 
-def signed_distance(mask: Flags) -> Floats:
-    """Pixels to a shape's edge, (H, W): above 0 outside, below inside."""
-    outside = ndimage.distance_transform_edt(~mask)
-    within = ndimage.distance_transform_edt(mask)
-    far: Floats = np.where(mask, 0.5 - within, outside - 0.5)
-    return far
-
-
 def fit(outline: Polygon, mask: Flags, corners: Floats | None = None) -> Fit:
     """Lay an outline on a shape.
 
@@ -106,37 +104,99 @@ def fit(outline: Polygon, mask: Flags, corners: Floats | None = None) -> Fit:
     ValueError
         Three of the corners that are given, or of the outline's own, lie nearly on a line.
     """
-    far = signed_distance(mask)
-    points, _ = along(outline)
+    edge = edge_of(mask)
     if corners is not None:
-        matrix = through(corner_points(outline), corners)
-        matrix = _settle(matrix, points, far, outline, keep=corner_points(outline))
+        own = corner_points(outline)
+        matrix = _settled(through(own, corners)[None], outline, edge, keep=own)[0]
         return _judged(matrix, outline, mask)
+    return _settle(approach(outline, mask, edge), outline, mask, edge)
+
+
+def best_fit(outlines: Sequence[Polygon], mask: Flags) -> tuple[int, Fit]:
+    """Lay each of some outlines on a shape; give the number of the one that fits best, and how.
+
+    Those that fit badly when merely turned and shifted are followed no further.
+    """
+    edge = edge_of(mask)
+    starts = [approach(outline, mask, edge) for outline in outlines]
+    worth = [
+        max(each.overlap - 0.5 * (slant(each, outline) - 1.0) for each in tried)
+        for tried, outline in zip(starts, outlines, strict=True)
+    ]
+    order = sorted(range(len(starts)), key=lambda n: -worth[n])
+    hopeful = [n for n in order[:HOPEFUL] if worth[n] > worth[order[0]] - BEHIND]
+    fits = {n: _settle(starts[n], outlines[n], mask, edge) for n in hopeful}
+
+    def likely(n: int) -> float:
+        # a square seen far aslant is more likely a longer piece seen from above
+        drawn_out = slant(fits[n], outlines[n])
+        return fits[n].overlap - 0.02 * (drawn_out - 1.0) - (drawn_out > SLANT)
+
+    number = max(hopeful, key=likely)
+    return number, fits[number]
+
+
+def slant(found: Fit, outline: Polygon) -> float:
+    """How many times longer one way than the other a map makes things, at the box's middle."""
+    left, top, right, low = outline.bounds
+    strength = strengths(found, np.array([(left + right) / 2, (top + low) / 2]))
+    return float(strength[0] / max(strength[1], 1e-9))
+
+
+def strengths(found: Fit, place: Floats) -> Floats:
+    """Pixels along a millimetre at a place [mm]: the most and the least over all ways, (2,)."""
+    at, across, down = project(found.matrix, place + np.array([[0, 0], [1.0, 0], [0, 1.0]]))
+    out: Floats = np.linalg.svd(np.stack([across - at, down - at]), compute_uv=False)
+    return out
+
+
+def approach(outline: Polygon, mask: Flags, edge: Edge) -> list[Fit]:
+    """Turn, shift and size an outline to a shape from several turns, the best overlap first.
+
+    Within a thin shape every place is near its sides, so nothing draws an outline that ends too
+    soon to the shape's end; such are caught by drawing the outline out as the shape is.
+    """
     middle, size = _middle_and_size(mask)
     centre = np.array(outline.centroid.coords[0])
-    scale = size / np.sqrt(outline.area)
-    starts = []
-    for turn in 2.0 * np.pi * np.arange(_TURNS) / _TURNS:
-        first = np.array([np.log(scale), turn, *middle])
-        found = least_squares(
-            lambda p: _miss(_similar(p, centre), points[::3], far),
-            first,
-            loss="soft_l1",
-            f_scale=0.02 * size,
-            x_scale=np.array([0.1, 0.1, 0.05 * size, 0.05 * size]),
-            max_nfev=30,
-        )
-        # by overlap, since an outline shrunk to a point of the edge would miss nothing
-        starts.append(_judged(_similar(found.x, centre), outline, mask))
-    starts.sort(key=lambda each: -each.overlap)
-    fits = [
-        _judged(_settle(each.matrix, points, far, outline), outline, mask)
-        for each in starts[:_BEST]
-    ]
+    points, _ = along(outline)
+    first = np.empty((_TURNS, 4))
+    first[:, 0] = np.log(size / np.sqrt(outline.area))
+    first[:, 1] = 2.0 * np.pi * np.arange(_TURNS) / _TURNS
+    first[:, 2:] = middle
+    found = first
+    for soft in (0.3 * size, 0.02 * size):  # first an end that lies far inside must pull
+        found = near_similar(found, centre, points[::3], edge, soft)
+    # by overlap, since an outline shrunk to a point of the edge would miss nothing
+    maps = [*similar(found, centre), *_by_spread(outline, mask)]
+    fits = [_judged(matrix, outline, mask) for matrix in maps]
+    return sorted(fits, key=lambda each: -each.overlap)
+
+
+def _settle(starts: Sequence[Fit], outline: Polygon, mask: Flags, edge: Edge) -> Fit:
+    """Refine the best starts to projective maps; take the best of them."""
+    matrices = np.stack([each.matrix for each in starts[:_BEST]])
+    fits = [_judged(matrix, outline, mask) for matrix in _settled(matrices, outline, edge)]
     best = max(each.overlap for each in fits)
     # of shapes that are as good either way up, such as squares, take the one most upright
     alike = [each for each in fits if each.overlap > best - 0.01]
     return min(alike, key=lambda each: abs(each.turn))
+
+
+def _settled(matrices: Floats, outline: Polygon, edge: Edge, keep: Floats | None = None) -> Floats:
+    """Refine maps to the best projective ones, (T, 3, 3)."""
+    box = np.array(outline.bounds).reshape(2, 2)
+    middle, half = box.mean(axis=0), float(np.max(box[1] - box[0])) / 2.0
+    frame = np.array(
+        [[1 / half, 0, -middle[0] / half], [0, 1 / half, -middle[1] / half], [0, 0, 1]]
+    )
+    local = project(frame, along(outline)[0])
+    held = local[:0] if keep is None else project(frame, keep)
+    soft = 0.01 * float(np.hypot(*edge.far.shape))
+    found = matrices @ np.linalg.inv(frame)
+    for wide in (10.0 * soft, soft):
+        found = near_projective(found, local, edge, wide, _LEVEL, held)
+    out: Floats = found @ frame
+    return out
 
 
 def corner_points(outline: Polygon) -> Floats:
@@ -185,63 +245,36 @@ def on_a_line(four: Floats) -> bool:
     return not bool(np.all(np.abs(turn) > _STRAIGHT * long))
 
 
+def _by_spread(outline: Polygon, mask: Flags) -> Floats:
+    """Affine maps that give the outline the shape's middle and spread, at each turn, (T, 3, 3)."""
+    left, top, right, low = outline.bounds
+    fine = 200.0 / max(right - left, low - top)
+    to_plate = np.array([[fine, 0.0, -fine * left], [0.0, fine, -fine * top], [0.0, 0.0, 1.0]])
+    ring = project(to_plate, shapely.get_coordinates(outline.exterior))
+    first, root = _spread(drawn(ring, (200, 200)))
+    last, wanted = _spread(mask)
+    maps = np.zeros((_TURNS, 3, 3))
+    for number, turn in enumerate(2.0 * np.pi * np.arange(_TURNS) / _TURNS):
+        c, s = np.cos(turn), np.sin(turn)
+        linear = wanted @ np.array([[c, -s], [s, c]]) @ np.linalg.inv(root)
+        maps[number, :2, :2], maps[number, :2, 2] = linear, last - linear @ first
+    maps[:, 2, 2] = 1.0
+    out: Floats = maps @ to_plate
+    return out
+
+
+def _spread(mask: Flags) -> tuple[Floats, Floats]:
+    """Give the middle of a shape, and the root of the covariance of its pixels, (2, 2)."""
+    rows, cols = np.nonzero(mask)
+    places = np.stack([cols + 0.5, rows + 0.5])
+    around = np.cov(places) + 0.1 * np.eye(2)  # a shape one pixel wide has a spread too
+    value, vector = np.linalg.eigh(around)
+    return places.mean(axis=1), vector @ np.diag(np.sqrt(value)) @ vector.T
+
+
 def _middle_and_size(mask: Flags) -> tuple[Floats, float]:
     rows, cols = np.nonzero(mask)
     return np.array([cols.mean() + 0.5, rows.mean() + 0.5]), float(np.sqrt(len(rows)))
-
-
-def _similar(parts: Floats, centre: Floats) -> Floats:
-    """Map of a size, turn and shift."""
-    size, turn = np.exp(parts[0]), parts[1]
-    c, s = size * np.cos(turn), size * np.sin(turn)
-    linear = np.array([[c, -s], [s, c]])
-    shift = parts[2:] - linear @ centre
-    return np.array([[*linear[0], shift[0]], [*linear[1], shift[1]], [0.0, 0.0, 1.0]])
-
-
-def _miss(matrix: Floats, points: Floats, far: Floats) -> Floats:
-    """Signed distance of the mapped points from the shape's edge [px]; off the picture it grows."""
-    pixels = project(matrix, points)
-    height, width = far.shape
-    inside = np.clip(pixels, 0.5, [width - 0.5, height - 0.5])
-    off = np.hypot(*(pixels - inside).T)
-    at = ndimage.map_coordinates(far, (inside - 0.5).T[::-1], order=1, mode="nearest")
-    return np.where(np.isfinite(off), at + off, 1e4)
-
-
-def _settle(
-    matrix: Floats, points: Floats, far: Floats, outline: Polygon, keep: Floats | None = None
-) -> Floats:
-    """Refine a map to the best projective one."""
-    box = np.array(outline.bounds).reshape(2, 2)
-    middle, half = box.mean(axis=0), float(np.max(box[1] - box[0])) / 2.0
-    frame = np.array(
-        [[1 / half, 0, -middle[0] / half], [0, 1 / half, -middle[1] / half], [0, 0, 1]]
-    )
-    start = matrix @ np.linalg.inv(frame)
-    start = start / start[2, 2]
-    height, width = far.shape
-    unit = float(np.hypot(height, width)) / 4.0
-    local = project(frame, points)
-    held = local[:0] if keep is None else project(frame, keep)
-    fixed = project(start, held)
-    units = np.array([unit] * 6 + [1.0, 1.0])
-
-    def spread(parts: Floats) -> Floats:
-        """Eight numbers about 1 as a matrix."""
-        return np.append(parts * units, 1.0).reshape(3, 3)
-
-    def left(parts: Floats) -> Floats:
-        now = spread(parts)
-        aside = _LEVEL * np.sqrt(len(local)) * parts[6:]
-        drift = _HELD * (project(now, held) - fixed).ravel()
-        return np.concatenate([_miss(now, local, far), aside, drift])
-
-    found = least_squares(
-        left, start.ravel()[:8] / units, loss="soft_l1", f_scale=0.04 * unit, max_nfev=80
-    )
-    out: Floats = spread(found.x) @ frame
-    return out
 
 
 def _judged(matrix: Floats, outline: Polygon, mask: Flags) -> Fit:
@@ -257,13 +290,22 @@ def _judged(matrix: Floats, outline: Polygon, mask: Flags) -> Fit:
 
 
 def drawn(pixels: Floats, shape: tuple[int, ...]) -> Flags:
-    """Fill a ring of pixels, (H, W)."""
+    """Fill a ring of pixels, (H, W): all whose centre lies within, by the even-odd rule."""
+    height, width = shape[:2]
     if not np.all(np.isfinite(pixels)):
-        return np.zeros(shape, dtype=bool)
-    plate = Image.new("1", (shape[1], shape[0]))
-    points = np.clip(pixels - 0.5, -1e5, 1e5)
-    ImageDraw.Draw(plate).polygon([(x, y) for x, y in points.tolist()], fill=1)
-    return np.array(plate, dtype=bool)
+        return np.zeros((height, width), dtype=bool)
+    one, two = pixels, np.roll(pixels, -1, axis=0)
+    ends = np.sort(np.stack([one[:, 1], two[:, 1]]), axis=0)
+    first, stop = np.clip(np.ceil(ends - 0.5), 0, height).astype(np.intp)
+    side = np.repeat(np.arange(len(pixels)), stop - first)  # each side crosses so many rows
+    begin = np.cumsum(stop - first) - (stop - first)
+    row = np.arange(len(side)) - begin[side] + first[side]
+    share = (row + 0.5 - one[side, 1]) / (two[side, 1] - one[side, 1])
+    x = one[side, 0] + share * (two[side, 0] - one[side, 0])
+    crossed = np.zeros((height, width + 1), dtype=np.int32)
+    np.add.at(crossed, (row, np.clip(np.ceil(x - 0.5), 0, width).astype(np.intp)), 1)
+    out: Flags = np.cumsum(crossed, axis=1)[:, :width] % 2 == 1
+    return out
 
 
 def soften(fitted: Fit, outline: Polygon, odds: Floats, reach: float) -> Fit:
