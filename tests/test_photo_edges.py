@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
+from tests.test_bands import FACE, PITCH, between, oval, waves
 from tests.test_fitting import BOX
 
 from meltwick.cli.places import read_corners
 from meltwick.errors import PlanError
+from meltwick.photo.bands import bands
 from meltwick.photo.outline import through
 from meltwick.photo.parting import part
 
@@ -49,3 +51,32 @@ def test_corners_of_a_long_thin_piece_are_no_line() -> None:
     """A scarf seen along its length: the corners are square, however near each other."""
     thin = np.array([(10.0, 10.0), (40.0, 10.0), (40.0, 2400.0), (10.0, 2400.0)])
     assert through(BOX, thin)[2] == pytest.approx([0.0, 0.0, 1.0], abs=1e-9)
+
+
+@pytest.mark.parametrize("run", [0.0, 0.5, 2.0, 90.0, 179.0])
+@pytest.mark.parametrize("spacing", [0.02, 0.06, 0.09])
+def test_level_bands_run_level_and_are_as_strong_as_others(spacing: float, run: float) -> None:
+    found = bands(np.where(oval(), waves(spacing, run), 0.0), oval(), PITCH)
+    assert found is not None
+    assert found.spacing == pytest.approx(spacing, rel=0.02)
+    assert between(found.direction, run) < 0.5
+    slanted = bands(np.where(oval(), waves(spacing, 40.0), 0.0), oval(), PITCH)
+    assert slanted is not None
+    assert found.strength == pytest.approx(slanted.strength, abs=0.05)
+
+
+@pytest.mark.parametrize("wide", [1.0, 2.5, 4.0, 6.0, 9.0])
+def test_blotches_have_no_bands(wide: float) -> None:
+    """Spots the same in every direction, as a scrunched piece shows them, from 1 to 9 cm."""
+    taken = 0
+    for seed in range(20):
+        spots = gaussian_filter(np.random.default_rng(seed).normal(0.0, 1.0, FACE), wide)
+        taken += bands(60.0 + 15.0 * spots / spots.std(), oval(), PITCH) is not None
+    assert taken <= 1
+
+
+def test_bands_among_blotches_are_bands() -> None:
+    spots = gaussian_filter(np.random.default_rng(3).normal(0.0, 1.0, FACE), 4.0)
+    found = bands(waves(0.07, 0.0) + 8.0 * spots / spots.std(), oval(), PITCH)
+    assert found is not None
+    assert between(found.direction, 0.0) < 2.0
