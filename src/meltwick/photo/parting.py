@@ -24,6 +24,8 @@ _ENDS = ((-4.0, 2.5), (-1.6, 1.6), (-2.0, 2.5))  # logarithms of light, from the
 _GRAINS = 16  # bins of fine texture
 _SELDOM = 1e-5  # share of a colour that neither has shown
 _SURE = 4.0  # most that one pixel's colour may say, as a logarithm of odds
+_MIXED = 3  # [px] about an edge whose colour is a mixture of both sides
+_BESIDE = 2.0  # what a border beside an edge costs more than one on it; chosen
 _ROUNDS = 5  # times that the two colour models are learned anew
 
 Places = NDArray[np.intp]
@@ -61,7 +63,9 @@ def part(linear: Floats) -> Split:
     for _ in range(_ROUNDS):
         if not mask.any() or mask.all():
             break
-        odds = _odds(seen, _histogram(seen, mask), _histogram(seen, ~mask | strip))
+        inside, outside = _inner(mask), _inner(~mask) | strip
+        known = _histogram(seen, inside), _histogram(seen, outside)
+        odds = _odds(seen, *known, inside | outside)
         new = smooth(odds, weights)
         settled = np.count_nonzero(new != mask) < 1e-3 * mask.size
         mask = new
@@ -73,7 +77,14 @@ def part(linear: Floats) -> Split:
 def odds_by(linear: Floats, mask: Flags) -> Floats:
     """Odds of cloth on a finer picture, (H, W), from a shape that is roughly known there."""
     seen = _features(linear)
-    return _odds(seen, _histogram(seen, mask), _histogram(seen, ~mask))
+    cloth, ground = _inner(mask), _inner(~mask)
+    return _odds(seen, _histogram(seen, cloth), _histogram(seen, ground), cloth | ground)
+
+
+def _inner(mask: Flags) -> Flags:
+    """Leave out pixels near a shape's edge, which are neither's colour; all, where few are left."""
+    inner: Flags = ndimage.binary_erosion(mask, iterations=_MIXED, border_value=1)
+    return inner if np.count_nonzero(inner) > 0.5 * np.count_nonzero(mask) else mask
 
 
 def border(shape: tuple[int, ...]) -> Flags:
@@ -185,22 +196,36 @@ def _rest(
     return left[0], left[1]
 
 
-def _odds(seen: Seen, cloth: tuple[Floats, Floats], ground: tuple[Floats, Floats]) -> Floats:
-    """Logarithm of the odds of cloth, (H, W), within what one pixel may say."""
+def _odds(
+    seen: Seen,
+    cloth: tuple[Floats, Floats],
+    ground: tuple[Floats, Floats],
+    plain: Flags | bool = True,
+) -> Floats:
+    """Logarithm of the odds of cloth, (H, W), within what one pixel may say.
+
+    Near an edge, where it is not ``plain``, the edge itself is the texture, which says nothing.
+    """
     bins, grain = seen
     by_colour = np.log((cloth[0] + _SELDOM) / (ground[0] + _SELDOM))[bins]
     by_grain = np.log((cloth[1] + 1e-3) / (ground[1] + 1e-3))[grain]
-    out: Floats = np.clip(by_colour, -_SURE, _SURE) + 0.5 * np.clip(by_grain, -2.0, 2.0)
+    out: Floats = np.clip(by_colour, -_SURE, _SURE) + 0.5 * np.where(
+        plain, np.clip(by_grain, -2.0, 2.0), 0.0
+    )
     return out
 
 
 def _edges(linear: Floats) -> Floats:
-    """Cost of a border at each pixel, (H, W): small where the picture has an edge."""
-    light = ndimage.gaussian_filter(np.cbrt(np.maximum(linear, 0.0)), (1.0, 1.0, 0.0))
+    """Cost of a border at each pixel, (H, W): small where the picture has an edge.
+
+    The edge is where light itself is steepest: by its logarithm it would lie in the darker side.
+    """
+    light = ndimage.gaussian_filter(np.maximum(linear, 0.0) ** 0.8, (0.7, 0.7, 0.0))
     down, right = (np.gradient(light, axis=axis) for axis in (0, 1))
     steep = np.sqrt((down**2 + right**2).sum(axis=2))
     scale = float(np.quantile(steep, 0.8)) + 1e-6
-    out: Floats = 0.15 + 0.85 * np.exp(-steep / scale)
+    beside = 1.0 - steep / (ndimage.maximum_filter(steep, 5) + 1e-6)  # 0 on the edge's ridge
+    out: Floats = (0.15 + 0.85 * np.exp(-steep / scale)) * (1.0 + _BESIDE * beside)
     return out
 
 
