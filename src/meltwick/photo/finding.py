@@ -168,20 +168,20 @@ def _piece(
     mask: Flags, small: Floats, photo: Photo, undyed: Floats | None, alone: bool = True
 ) -> Flags:
     """Take the one connected shape that is the piece, its holes filled, (H, W)."""
-    labels, count = ndimage.label(mask)
-    if count == 0:
-        raise FileError(f"{photo.name}: nothing stands out from the ground; {_ADVICE}")
-    sizes = np.bincount(labels.ravel(), minlength=count + 1)
+    labels, count = ndimage.label(ndimage.binary_fill_holes(mask))  # what lies within is of it
+    sizes = np.bincount(labels.ravel(), minlength=max(count, 1) + 1)
     sizes[0] = 0
     if undyed is not None:
         sizes[_twin(small, labels, undyed)] = 0
     order = np.argsort(-sizes, kind="stable")
-    largest: Flags = ndimage.binary_fill_holes(labels == order[0])
+    largest: Flags = np.asarray(labels == order[0])
     share = float(largest.mean()) if sizes[order[0]] else 0.0
     if share < LITTLE:
         raise FileError(
             f"{photo.name}: nothing large enough to be a garment stands out from the ground; "
             f"{_ADVICE}"
+            if alone
+            else f"{photo.name}: no piece stands out from the ground at these corners; {_CORNERS}"
         )
     if share > 0.97:
         raise FileError(
@@ -215,6 +215,12 @@ _ADVICE = (
 )
 
 
+_CORNERS = (
+    "give --corners as the places of upper left, upper right, lower right and lower left of the "
+    "piece itself"
+)
+
+
 def _plausible(found: Fit, outline: Polygon) -> bool:
     """Tell whether a camera above a flat piece can see it so."""
     left, top, right, low = outline.bounds
@@ -227,20 +233,14 @@ def _plausible(found: Fit, outline: Polygon) -> bool:
 def _no_corners(photo: Photo, corners: Floats | None) -> str:
     """Say why no map goes through four corners."""
     if corners is not None and on_a_line(corners):
-        return (
-            f"{photo.name}: three of the --corners lie on a line; give upper left, upper right, "
-            "lower right, lower left of the piece itself"
-        )
+        return f"{photo.name}: three of these corners lie on a line; {_CORNERS}"
     return f"{photo.name}: a piece of this outline has not four corners; leave --corners out"
 
 
 def _unlike(photo: Photo, best: Fit, split: Split, given: bool) -> str:
     """Say why no garment was found."""
     if given:
-        return (
-            f"{photo.name}: the outline does not fit at these corners; give --corners as upper "
-            "left, upper right, lower right, lower left of the piece itself"
-        )
+        return f"{photo.name}: the outline does not fit at these corners; {_CORNERS}"
     if split.border > 0.1:
         return f"{photo.name}: what stands out runs over the picture's edge; {_ADVICE}"
     return (
