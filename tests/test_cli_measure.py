@@ -19,6 +19,7 @@ from tests.photographs import Conditions, Photograph, photograph
 from meltwick.cli import main
 from meltwick.photo.finding import silhouette
 from meltwick.photo.outline import corner_points, project
+from meltwick.picture.measured import _splat
 
 SHOWN = Conditions(seed=61, ground="wood", long_side=800, fill=0.7, tilt=8.0, turn=5.0)
 CORNERS = ("200,150", "600,150", "600,500", "200,500")
@@ -106,6 +107,14 @@ def test_the_picture_is_written_and_shows_outline_and_cloth(told, folder: Path) 
         picture.load()
         assert min(picture.size) > 500
         assert len(picture.convert("RGB").getcolors(1 << 24) or ()) > 1000
+
+
+def test_cells_leave_no_gaps_in_the_picture() -> None:
+    """A photograph shown larger than its raster: cells two pixels apart cover what lies between."""
+    places = np.stack(np.mgrid[2:60:2, 2:60:2], axis=-1).reshape(-1, 2) + 0.5
+    covered = _splat(places, np.ones(len(places), dtype=bool), (70, 66))
+    assert covered[3:58, 3:58].all()
+    assert not covered[:, 62:].any()
 
 
 def test_the_words_are_a_makers(told) -> None:

@@ -127,7 +127,7 @@ def _splat(cells: Floats, chosen: np.ndarray, size: tuple[int, int]) -> np.ndarr
     at = np.floor(cells[chosen]).astype(int)
     at = at[((at >= 0) & (at < np.array(size))).all(axis=1)]
     plate[at[:, 1], at[:, 0]] = True
-    return np.asarray(ndimage.binary_closing(plate))
+    return np.asarray(ndimage.binary_closing(plate, np.ones((3, 3))))
 
 
 def _flat(found: Measured, side: Side, room: int) -> Image.Image:
