@@ -13,13 +13,14 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter
 from skimage.draw import polygon2mask
 from tests import negatives
+from tests.camera import Conditions, aim_camera
 
 from meltwick.cloth import build_cloth
 from meltwick.errors import FileError
 from meltwick.photo import finding
 from meltwick.photo.finding import Found, find
 from meltwick.photo.measuring import COARSE
-from meltwick.photo.outline import corner_points
+from meltwick.photo.outline import Fit, corner_points
 from meltwick.photo.reading import read_photo
 from meltwick.stock import load_stock
 from meltwick.types import Cloth
@@ -172,3 +173,15 @@ def test_a_piece_without_four_corners_has_none_to_give(tmp_path: Path) -> None:
     with mock.patch.object(finding, "silhouette", return_value=three):
         said = refused(tees(True), tmp_path, corners=corners)
     assert "leave --corners out" in said
+
+
+@pytest.mark.parametrize("toward", [0.0, 40.0, 90.0, 220.0])
+@pytest.mark.parametrize("name", ["tee", "long-sleeve tee", "leggings"])
+def test_what_a_telephone_sees_slanted_by_25_degrees_is_plausible(name: str, toward: float) -> None:
+    outline = finding.silhouette(blank(name), behind=False)
+    shown = Conditions(seed=1, long_side=800, fill=0.85, tilt=25.0, toward=toward)
+    homography, _ = aim_camera(shown, np.array(outline.exterior.coords))
+    assert finding._plausible(Fit(homography, 1.0, 0.0), outline)
+    # but not from the piece's own edge
+    tipped = homography @ np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0016, 1.0]])
+    assert not finding._plausible(Fit(tipped, 1.0, 0.0), outline)
