@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable
 
 import numba
@@ -308,3 +309,11 @@ def test_fibre_holds_no_more_than_langmuirs_capacity():
     held = march.mass - 1e-3 * march.c
     assert held.sum() <= march.constants.sorption_cap
     assert held.sum() > 0.99 * march.constants.sorption_cap
+
+
+@QUIET
+@given(st.floats(0.0, 1e6))
+def test_what_is_left_falls_as_the_exponential(z):
+    left = kernels.fade(z)
+    assert left == pytest.approx(math.exp(-z), abs=5e-14)
+    assert 0.0 <= left <= 1.0

@@ -20,7 +20,7 @@ from meltwick.constants import Constants
 from meltwick.errors import PlanError
 from meltwick.plan import Plan, digest, resolve
 from meltwick.seep.dyeing import dye
-from meltwick.seep.levels import USUAL
+from meltwick.seep.levels import Effort
 from meltwick.seep.melting import Piece
 from meltwick.seep.powder import species_of, underneath
 from meltwick.shares import measure_shares
@@ -226,7 +226,7 @@ def _carry_out(
             damp=recipe.damp,
             seed=recipe.seed,
             round_number=number,
-            effort=USUAL,
+            effort=Effort.at(pitch),
             constants=constants,
             observer=tell,
             threads=threads,

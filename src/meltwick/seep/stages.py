@@ -36,9 +36,6 @@ CELSIUS = np.array([0.01, 1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 25.0, 40.0])
 VISCOSITY = np.array([1.7911, 1.7310, 1.6735, 1.5182, 1.3059, 1.1376, 1.0016, 0.8900, 0.6527])
 """Of water [mPa s], IAPWS R12-08."""
 
-SPREAD_EVERY = 3
-"""Steps of flow to a step of spreading."""
-
 
 @dataclass(frozen=True)
 class Wet:
@@ -115,7 +112,7 @@ def melt_stage(
             for _, masses in laid.over:
                 pool.pour(masses * missed / effort.steps)
         waiting += step
-        if n % SPREAD_EVERY == SPREAD_EVERY - 1 or n == effort.steps - 1:
+        if n % effort.spread == effort.spread - 1 or n == effort.steps - 1:
             _settle_in(march, spec, Wet(volume, passed / water), spreads, waiting, pool, soak)
             waiting = 0.0
         observer(stage, n + 1, effort.steps)

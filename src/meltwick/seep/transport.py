@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from meltwick.constants import Constants
-from meltwick.seep import kernels
+from meltwick.seep import cellwise, kernels
 from meltwick.seep.flow import Spreading, Stream
 from meltwick.types import Component, Floats, Ints
 
@@ -136,7 +136,7 @@ class March:
         pace: Floats | None = None,
     ) -> None:
         """Fix and hydrolyse for ``step`` seconds; ``pace`` (N,) multiplies both rates."""
-        kernels.react(
+        cellwise.react(
             volume,
             self.fibre,
             self.kd,
@@ -166,13 +166,13 @@ class March:
         # pairs as they are numbered on patches, found anew only for other pairs
         if self._joined is None or self._joined[0] is not spreading.pairs:
             self._joined = spreading.pairs, at[spreading.pairs]
-        kernels.exchange(self._joined[1], spreading.link, hold, mass, step, self.least, chunks)
+        kernels.exchange(self._joined[1], spreading.link, hold, mass, step, chunks)
         np.take(mass, at, axis=0, out=self.mass, mode="clip")
         np.divide(self.mass, self.hold, out=self.c)
 
     def settle(self, volume: Floats) -> None:
         """Bring water and fibre to equilibrium at the masses there are."""
-        kernels.settle(
+        cellwise.settle(
             volume,
             self.fibre,
             self.kd,
