@@ -15,7 +15,7 @@ from tests.learned import PROFILE, TRUE, StandIn
 from meltwick.cli import machine, main
 from meltwick.constants import MODEL
 from meltwick.errors import FileError
-from meltwick.journal import evidence, profiles
+from meltwick.journal import Journal, evidence, profiles
 from meltwick.journal.factors import moved
 from meltwick.journal.profiles import as_toml, read_profile
 from meltwick.plan import plan_from_text, resolve
@@ -159,6 +159,21 @@ def test_a_piece_that_cannot_teach_is_named(run: Run, shelf: list[SimpleNamespac
     assert out.startswith("3 pieces: about ")
 
 
+def test_a_piece_over_a_dyed_one_is_passed_over(
+    run: Run, home: Path, shelf: list[SimpleNamespace]
+) -> None:
+    shelf += [piece(f"p{n}", 0.4, n) for n in range(3)]
+    (home / "front.jpg").write_bytes(b"it is not looked at")
+    shelf.append(piece("second sea", 0.2, 9, f'start = {{ photo = "front.jpg" }}\n{CLOTH}'))
+    code, out, err = run("learn", "--dry-run", "--detail", "8 mm")
+    assert code == 0
+    assert err == (
+        "second sea was passed over: its plan starts from a dyed piece, and learning needs pieces "
+        "that began undyed\n"
+    )
+    assert out.startswith("3 pieces: about ")
+
+
 def test_a_dry_run_counts_and_makes_nothing(
     run: Run, home: Path, shelf: list[SimpleNamespace]
 ) -> None:
@@ -277,10 +292,30 @@ def test_studies_as_a_profile(run: Run, home: Path, words: tuple[str, ...]) -> N
     assert mine < both  # runs by the book are others
 
 
-@pytest.mark.parametrize("command", ["preview", "compare", "explore", "aim"])
+def test_a_piece_is_recorded_as_a_profile(run: Run, home: Path) -> None:
+    """The prediction kept is the profile's, with its smaller doubt, and its name stands by it."""
+    keep(home)
+    words = ("cloth.toml", "--by-eye", "45%", "--hands", "1", "--detail", "10 mm")
+    for more in (("--as", "mine"), ()):
+        code, out, _ = run("record", *words, *more, "--journal", "own.db")
+        assert code == 0
+        assert ("\nAs mine, predicted " in out) == bool(more)
+    mine, book = (each.prediction for each in Journal(home / "own.db").pieces())
+    assert (mine.profile, book.profile) == ("mine", None)
+    recipe = resolve(plan_from_text(CLOTH, "cloth.toml"), load_stock())
+    wanted = make(Order(recipe, recipe.seed, 10e-3, PROFILE.constants()))
+    assert mine.white == pytest.approx(wanted.white, abs=1e-6)
+    assert mine.white > book.white
+    assert mine.most - mine.least < book.most - book.least
+    shown = [run("journal", "show", str(n), "--journal", "own.db")[1] for n in (1, 2)]
+    assert ["by profile mine" in each for each in shown] == [True, False]
+
+
+@pytest.mark.parametrize("command", ["preview", "compare", "explore", "aim", "record"])
 def test_a_profile_that_is_not_there(run: Run, command: str) -> None:
     extra = {"compare": ["--vary", "squeeze=2,4"], "explore": ["--vary", "squeeze=2..4"]}
     extra["aim"] = ["--white", "50%", "--vary", "squeeze=2..4"]
+    extra["record"] = ["--by-eye", "45%", "--journal", "own.db"]
     code, out, err = run(command, "cloth.toml", *extra.get(command, []), "--as", "winter")
     assert (code, out) == (2, "")
     assert "there is no profile 'winter'" in err

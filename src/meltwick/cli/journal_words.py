@@ -63,11 +63,12 @@ def compared(piece: Piece) -> str:
     expected = piece.prediction
     if expected is None:
         return f"{measured[0].upper()}{measured[1:]} {kept}; nothing was predicted."
+    predicted = f"As {expected.profile}, predicted" if expected.profile else "Predicted"
     count = len(expected.by_hand)
     hands = "" if count == 1 else f" ({percents(expected.low, expected.high)} by "
     hands += "" if count == 1 else f"{number_word(count)} hands)"
     return (
-        f"Predicted {percent(expected.white)} % {kept}{hands}, {measured}: "
+        f"{predicted} {percent(expected.white)} % {kept}{hands}, {measured}: "
         f"{_verdict(expected, outcome)}."
     )
 

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from meltwick.cli.given import Given, photos_of, read_costs, read_day, read_given
-from meltwick.cli.options import Debug, Detail, Hands, JournalFile, shortened
-from meltwick.errors import PlanError
+from meltwick.cli.options import As, Debug, Detail, Hands, JournalFile, shortened
+from meltwick.errors import FileError, PlanError
 
 if TYPE_CHECKING:
     from meltwick.journal import Journal, Outcome, Photo, Prediction
     from meltwick.journal.gathering import Gathered
+    from meltwick.journal.profiles import Profile
     from meltwick.types import Recipe
 
 _OUTCOME = ("white_share", "white_margin", "shares", "panels", "zones", "palette")
@@ -84,6 +85,7 @@ def record(
     ] = None,
     hands: Hands = "5",
     detail: Detail = "draft",
+    profile: As = None,
     journal: JournalFile = None,
     debug: Debug = False,
 ) -> None:
@@ -96,6 +98,7 @@ def record(
     from meltwick.cli.journal import journal_at
     from meltwick.cli.journal_words import compared
     from meltwick.cli.preview import read_detail, read_hands
+    from meltwick.cli.studying import profile_named
     from meltwick.journal.book import now
     from meltwick.journal.gathering import gather
     from meltwick.journal.records import LONGEST_NOTE, Entry, Outcome, Piece, checked
@@ -111,15 +114,17 @@ def record(
         raise PlanError(
             f"--name: {shortened(name)} is no name; write 1 to 100 characters, one line"
         )
+    learned = profile_named(profile)
     gathered = gather(plan)
     book = journal_at(journal)
     photos, pictures, lacking = photos_of(given)
+    _see_that_it_is_after(gathered, photos)
     _see_that_it_can_be_saved(book, photos)
     outcome: Outcome = checked(
         Outcome, outcome_of(given, gathered.recipe), given.where or "the measured outcome"
     )
     taken = next((each.taken for each in photos if each.taken is not None), None)
-    prediction, fold = predicted(gathered, count, pitch)
+    prediction, fold = predicted(gathered, count, pitch, learned)
 
     entry = Entry(
         recorded=now(),
@@ -160,7 +165,21 @@ def _see_that_it_can_be_saved(book: Journal, photos: Sequence[Photo]) -> None:
         check_folder(book.path.parent, (book.path.name,), "--journal")
 
 
-def predicted(gathered: Gathered, hands: int, pitch: float) -> tuple[Prediction, str]:
+def _see_that_it_is_after(gathered: Gathered, photos: Sequence[Photo]) -> None:
+    """Refuse a photograph that the plan starts from: it shows the piece before its round."""
+    start = gathered.recipe.start
+    before = {} if start is None else {content: panel for panel, content in start.contents}
+    for photo in photos:
+        if photo.sha256 in before:
+            raise FileError(
+                f"{photo.file} is the photograph that the plan starts from; name one of the piece "
+                "after it was dyed over"
+            )
+
+
+def predicted(
+    gathered: Gathered, hands: int, pitch: float, profile: Profile | None = None
+) -> tuple[Prediction, str]:
     """Predict a plan by several hands, from kept runs where there are some; give its fold too."""
     from meltwick import __version__
     from meltwick.cli.preview import by_key
@@ -171,10 +190,10 @@ def predicted(gathered: Gathered, hands: int, pitch: float) -> tuple[Prediction,
     from meltwick.study.compare import Setting
     from meltwick.study.doubt import widened
 
-    with studying(None) as bench, by_key(gathered.recipe):
+    with studying(None, profile) as bench, by_key(gathered.recipe):
         (group,) = run_settings([Setting({}, gathered.plan)], hands, pitch, bench)
     white, typical = group.shares(), group.typical
-    least, most = widened(min(white), max(white), typical.fold)
+    least, most = widened(min(white), max(white), typical.fold, profile)
     shares = typical.shares
     made = Prediction(
         white=group.median(),
@@ -190,5 +209,6 @@ def predicted(gathered: Gathered, hands: int, pitch: float) -> tuple[Prediction,
         zones={name: dict(parts) for name, parts in shares.zones.items()},
         model=MODEL,
         version=__version__,
+        profile=None if profile is None else profile.name,
     )
     return made, typical.fold

@@ -22,7 +22,7 @@ FILE = "swatches.toml"
 CHECK = "card-read.png"
 GOOD = 1.0  # Delta E 2000 within which a dye counts as giving its swatch back; chosen
 
-Photograph = Annotated[str, typer.Argument(metavar="PHOTO", help="A JPEG, PNG, TIFF or HEIC.")]
+Photograph = Annotated[str, typer.Argument(metavar="PHOTO", help="JPEG, PNG, TIFF, WebP or HEIC.")]
 StockFile = Annotated[
     str | None,
     typer.Option("--stock", metavar="FILE", help="Your dyes; swatches.toml in your data folder."),

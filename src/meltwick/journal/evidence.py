@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
+_OVER = "its plan starts from a dyed piece, and learning needs pieces that began undyed"
+
 SOFT = 0.01
 """Share added to both sides of a ratio, so that none is infinite; chosen: about what the eye tells
 apart on a whole piece."""
@@ -74,7 +76,11 @@ def recorded(path: Path | None) -> tuple[list[Evidence], list[Passed]]:
     passed: list[Passed] = []
     for piece in pieces(path):
         try:
-            found.append(evidence_of(piece, recipe_of(piece)))
+            recipe = recipe_of(piece)
+            if recipe.start is None:
+                found.append(evidence_of(piece, recipe))
+            else:
+                passed.append(Passed(piece.name, _OVER))
         except MeltwickError as error:
             passed.append(Passed(piece.name, str(error)))
     return found, passed

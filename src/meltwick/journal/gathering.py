@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from meltwick.errors import FileError, PlanError, StockError
-from meltwick.journal.records import Piece, sha256
+from meltwick.journal.records import Piece, plain_path, sha256
+from meltwick.plan.starting import AS_FRONT, ENDINGS
 from meltwick.stock import load_stock
 from meltwick.stock.reading import one_line, read_text
 
@@ -86,6 +87,12 @@ def _bare(path: str, name: str) -> str:
 
 
 def _bytes(path: Path) -> bytes:
+    if path.suffix.casefold() in ENDINGS:  # a photograph, which resolving has looked at
+        try:
+            return path.read_bytes()
+        except OSError as error:
+            told = (error.strerror or "").lower()
+            raise FileError(f"{one_line(str(path))} cannot be read ({told})") from None
     read_text(path, "file")  # refuses what no drawing or plan is
     return path.read_bytes()
 
@@ -118,6 +125,13 @@ def named_files(plan: Plan) -> dict[str, Path]:
             raise PlanError(
                 f"{where}: '{one_line(written)}' lies too far from the plan; put it beside it"
             )
+        try:
+            plain_path(way)
+        except ValueError:
+            raise PlanError(
+                f"{where}: '{one_line(written)}' has a name that not every computer can write, so "
+                "the journal could not keep it; name it with letters and digits"
+            ) from None
         found[way] = Path(lies)
         return Path(lies)
 
@@ -132,6 +146,9 @@ def named_files(plan: Plan) -> dict[str, Path]:
                 walk(read_plan(file), str(file.parent))
 
     walk(plan, home)
+    for photo in () if plan.start is None else (plan.start.photo, plan.start.back):
+        if photo and photo != AS_FRONT:  # pieces that another plan names begin undyed
+            name(home, photo, plan.where)
     return found
 
 

@@ -40,8 +40,13 @@ def _printable(text: str) -> str:
     return text
 
 
-def _plain_path(text: str) -> str:
-    """Refuse a name that would lead out of the folder in which a plan is laid out again."""
+def plain_path(text: str) -> str:
+    """Refuse a name that would lead out of the folder in which a plan is laid out again.
+
+    Raises
+    ------
+    ValueError
+    """
     parts = _printable(text).split("/")
     up = 0
     while up < len(parts) and parts[up] == "..":
@@ -57,7 +62,7 @@ def _plain_path(text: str) -> str:
 Line = Annotated[str, Field(max_length=300), AfterValidator(_printable)]
 Text = Annotated[str, Field(max_length=MOST_TEXT), AfterValidator(_sound)]
 Hash = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
-Within = Annotated[str, Field(min_length=1, max_length=300), AfterValidator(_plain_path)]
+Within = Annotated[str, Field(min_length=1, max_length=300), AfterValidator(plain_path)]
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
 Parts = Annotated[dict[Line, Share], Field(max_length=200)]
 """A share of the cloth for each class, such as white, pale, mid and deep."""

@@ -17,7 +17,7 @@ from meltwick.types import Dye
 from meltwick.types.seen import Start
 from meltwick.units import shown
 
-ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
+ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 AS_FRONT = "as the front"
 _LONGEST = 300  # letters of a file's name
 _MOST_DYES = 8
@@ -36,8 +36,8 @@ def photo_file(also: tuple[str, ...] = ()) -> PlainValidator:
         good = 0 < len(text) <= _LONGEST and text.isprintable()
         if not good or not text.casefold().endswith(ENDINGS):
             raise fault(
-                f"{shown(found)} is not a photograph; write a JPEG, PNG, TIFF or HEIC file such "
-                f"as 'front.jpg'{more}"
+                f"{shown(found)} is not a photograph; write a JPEG, PNG, TIFF, WebP or HEIC "
+                f"file such as 'front.jpg'{more}"
             )
         return text
 
