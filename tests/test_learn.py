@@ -31,7 +31,9 @@ Run = Callable[..., tuple[int, str, str]]
 def piece(name: str, white: float, number: int, text: str = CLOTH) -> SimpleNamespace:
     """A piece as the journal gives it: of what it holds, what learning looks at."""
     outcome = SimpleNamespace(white_share=white, white_margin=0.03, shares={}, how="photo")
-    return SimpleNamespace(name=name, seed=number, number=number, outcome=outcome, text=text)
+    return SimpleNamespace(
+        name=name, seed=number, number=number, outcome=outcome, text=text, only_panel=None
+    )
 
 
 @pytest.fixture
@@ -157,6 +159,24 @@ def test_a_piece_that_cannot_teach_is_named(run: Run, shelf: list[SimpleNamespac
     assert err.startswith("old dye was passed over: ")
     assert "gone" in err
     assert out.startswith("3 pieces: about ")
+
+
+def test_a_side_that_was_measured_alone_is_compared_alone(
+    run: Run, lighter: StandIn, shelf: list[SimpleNamespace], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fronts are as white as the stand-in makes them, and the rest of the cloth has none."""
+    for made in shelf:
+        made.only_panel = "front"
+
+    def run_all(orders: list[Order], **_: object) -> list[SimpleNamespace]:
+        bare = {"white": 0.0, "pale": 0.3, "mid": 0.3, "deep": 0.4}
+        found = [{"front": shares} for shares in lighter.make(orders)]
+        return [SimpleNamespace(shares=SimpleNamespace(whole=bare, panels=f)) for f in found]
+
+    monkeypatch.setattr("meltwick.study.queue.run_all", run_all)
+    code, out, err = run("learn", "--detail", "8 mm")
+    assert (code, err) == (0, "")
+    assert "Your bundles keep out more than the book says: about" in out
 
 
 def test_a_piece_over_a_dyed_one_is_passed_over(

@@ -181,8 +181,8 @@ def test_one_standard_deviation_is_that_of_the_range() -> None:
 def test_a_piece_of_the_journal_becomes_evidence() -> None:
     whole = {"white": 0.4, "pale": 0.2, "mid": 0.1, "deep": 0.3}
     outcome = SimpleNamespace(white_share=0.4, white_margin=0.03, shares=whole, how="photo")
-    piece = SimpleNamespace(name="dune", seed=9, number=4, outcome=outcome)
-    assert evidence_of(piece, CLOTH) == Evidence("dune", CLOTH, 9, 0.4, 0.03, whole, 4)
+    piece = SimpleNamespace(name="dune", seed=9, number=4, outcome=outcome, only_panel="back")
+    assert evidence_of(piece, CLOTH) == Evidence("dune", CLOTH, 9, 0.4, 0.03, whole, 4, "back")
     outcome.shares = {"white": 0.4}
     assert evidence_of(piece, CLOTH).shares is None
 

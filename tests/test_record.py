@@ -9,6 +9,7 @@ import re
 import sqlite3
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -324,6 +325,22 @@ def test_predicted_beside_measured_in_one_sentence(made, said):
     assert line.count(". ") == 0
 
 
+def test_a_side_that_was_measured_alone_is_compared_alone():
+    """The front was predicted 25 points whiter than the whole, and so are its doubts."""
+    panels = {"front": {"white": 0.6}, "back": {"white": 0.1}}
+    made = piece(0.0, 0.0).prediction
+    made = replace(made, shares={"white": 0.35}, panels=panels)
+    front = Outcome(0.62, 0.03, "photo", panels={"front": {"white": 0.62}})
+    line = compared(piece(0.0, 0.0, prediction=made, outcome=front))
+    assert line.startswith(
+        "Predicted 60 % white on the front (55 to 65 % by three hands), measured"
+    )
+    assert "the two agree" in line
+    both = replace(front, panels=panels)
+    line = compared(piece(0.0, 0.0, prediction=made, outcome=both))
+    assert line.startswith("Predicted 35 % white (30 to 40 %")
+
+
 def test_the_table_lines_up():
     rows = listed([piece(0.42, 0.03, number=9), piece(1.0, 0.0, number=10, name="n" * 60)])
     assert rows[0].split() == ["made", "on", "name", "fold", "predicted", "measured"]
@@ -339,8 +356,6 @@ def test_the_table_lines_up():
 
 @pytest.fixture
 def filled(run):
-    from dataclasses import replace
-
     for n, (name, fold, day) in enumerate(
         [("sea", "pole", 3), ("=dune", "spiral", 9), ("sea two", "spiral", 20)]
     ):

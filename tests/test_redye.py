@@ -207,7 +207,7 @@ def test_rounds_over_a_made_piece(home: Path, capsys: pytest.CaptureFixture[str]
     words += ["--dyes", "plum, tide", "--n", "2", "--detail", "10 mm"]
     assert main(words) == 0
     out = capsys.readouterr().out
-    assert "Before it, front.png shows" in out
+    assert "Now front.png shows" in out
     assert re.search(r"#1 \w+, [\w ]+, \w+, (plum|tide), [\d.]+ g", out)
     folder = home / "front-redye"
     with Image.open(folder / "redye.png") as sheet:

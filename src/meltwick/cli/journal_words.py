@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -52,8 +53,25 @@ def _verdict(expected: Prediction, outcome: Outcome) -> str:
     return f"{apart}, more than the model should be off: see whether the plan says what you did"
 
 
+def _of_panel(expected: Prediction, panel: str) -> Prediction:
+    """Return what was predicted of one panel: as far from the whole as the middle hand has it."""
+    gap = expected.panels[panel].get("white", 0.0) - expected.shares.get("white", expected.white)
+
+    def moved(share: float) -> float:
+        return min(1.0, max(0.0, share + gap))
+
+    return replace(
+        expected,
+        white=moved(expected.white),
+        low=moved(expected.low),
+        high=moved(expected.high),
+        least=moved(expected.least),
+        most=moved(expected.most),
+    )
+
+
 def compared(piece: Piece) -> str:
-    """Say in one sentence what was predicted and what was measured."""
+    """Say in one sentence what was predicted and what was measured, of the side that was."""
     outcome, kept = piece.outcome, white_of(piece.ground)
     how = "by eye" if outcome.how == "by eye" else "from the photograph"
     off = ""
@@ -63,6 +81,9 @@ def compared(piece: Piece) -> str:
     expected = piece.prediction
     if expected is None:
         return f"{measured[0].upper()}{measured[1:]} {kept}; nothing was predicted."
+    only = piece.only_panel
+    if only is not None:
+        expected, kept = _of_panel(expected, only), f"{kept} on the {only}"
     predicted = f"As {expected.profile}, predicted" if expected.profile else "Predicted"
     count = len(expected.by_hand)
     hands = "" if count == 1 else f" ({percents(expected.low, expected.high)} by "

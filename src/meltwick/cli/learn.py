@@ -144,6 +144,7 @@ class _Making:
         self._bench, self._tally, self._done = bench, Tally(), 0
         self._total = most_runs(len(evidence), hands)
         first = first_orders(evidence, hands, pitch)
+        self._part = {id(piece.plan): piece.part for piece in evidence}
         self._workers = crew(first, [piece.plan for piece in evidence], pitch, bench)
 
     def __enter__(self) -> Callable[[Sequence[Order]], list[Mapping[str, float]]]:
@@ -165,7 +166,10 @@ class _Making:
             tally=self._note,
         )
         self._done += len(orders)
-        return [each.shares.whole for each in outcomes]
+        return [
+            self._part[id(order.recipe)](each.shares)
+            for order, each in zip(orders, outcomes, strict=True)
+        ]
 
     def _note(self, done: int, _: int) -> None:
         so_far = self._done + done  # a step that is halved takes more runs than were foreseen

@@ -100,7 +100,7 @@ def measure(
     check_folder(folder, FILES)
     photos = _read(photo, back)
     given = {name: _given(photos[name], *told[name]) for name in photos}
-    prepare_kernels()
+    prepare_kernels(announce=False)
     from meltwick.photo.measuring import measure as measured_from
     from meltwick.picture.measured import measured_png
 
@@ -132,7 +132,7 @@ def measured(front: Path, back: Path | None, blank: Blank, fabric: Fabric) -> di
     from meltwick.cli.failing import say
     from meltwick.cli.machine import prepare_kernels
 
-    prepare_kernels()
+    prepare_kernels(announce=False)
     from meltwick.photo.measuring import measure as measured_from
 
     found = measured_from(_read(str(front), None if back is None else str(back)), [(blank, fabric)])

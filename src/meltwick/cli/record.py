@@ -40,10 +40,16 @@ def outcome_of(given: Given, recipe: Recipe) -> dict[str, Any]:
         return {"white_share": given.by_eye, "white_margin": given.margin, "how": "by eye"}
     found = given.measured
     if found is None:
+        from meltwick.cli.failing import say
         from meltwick.cli.measure import measured
 
         assert given.front is not None
         found = measured(given.front, given.back, recipe.blank, recipe.fabric)
+        if any("--white" in note for note in found.get("notes", ())):
+            say(
+                "--white is a word of meltwick measure: measure with it, look at the picture, and "
+                "record the measure.json that it writes in place of the photograph"
+            )
     kept = {key: found[key] for key in _OUTCOME if key in found}
     return kept | {"how": "photo"}
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 _SHEET, _TABLE = "redye.png", "redye.csv"
 _MOST = 24
 _WHERE = "redye.toml"  # stands for the plan in messages
+_BACK = "Say --back back.jpg, or --back 'as the front'."
 
 
 def redye(
@@ -107,7 +108,7 @@ def redye(
         recipe = resolve(plan_from_text(text, _WHERE), load_stock())
     begun = started(recipe, pitch)
     assert begun is not None
-    for line in start_lines(recipe, begun):
+    for line in start_lines(recipe, begun, _BACK, "Now "):
         typer.echo(line)
     _within_reach(wish, begun)
     cloth = _cloth(recipe, pitch)
@@ -126,10 +127,9 @@ def redye(
             f"with {100 * near.median():.0f} %"
         )
     _write(found, recipe, begun, wish, folder, plans, (photo, back))
-    typer.echo(
-        f"The sheet is {folder / _SHEET}, the plans are {folder / plans[0]} and so on. Next: "
-        f"meltwick check {_quoted(folder / plans[0])}"
-    )
+    first, last = folder / plans[0], folder / plans[len(found) - 1]
+    written = f"the plan is {first}" if first == last else f"the plans are {first} to {last.name}"
+    typer.echo(f"The sheet is {folder / _SHEET}, {written}. Next: meltwick check {_quoted(first)}")
     if show:
         show_picture(folder / _SHEET)
 
@@ -223,8 +223,10 @@ def told(found: Sequence[Proposal], wish: float) -> list[str]:
     from meltwick.cli.words import percent, percents
 
     met = sum(each.met for each in found)
+    come = "comes" if met == 1 else "come"
+    rounds = "second round" if len(found) == 1 else "second rounds"
     lines = [
-        f"{met} of {len(found)} second rounds come to {100 * wish:.0f} % white"
+        f"{met} of {len(found)} {rounds} {come} to {100 * wish:.0f} % white"
         f"{'' if met else ', as near as it gets'}:",
         "",
     ]

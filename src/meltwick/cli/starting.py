@@ -15,14 +15,30 @@ if TYPE_CHECKING:
 _TOLD = 0.005  # share of stain that is worth a line; chosen
 
 
-def start_lines(recipe: Recipe, found: Started | None) -> list[str]:
-    """Say what the photographs show, and what they do not; nothing for undyed cloth."""
+_IN_PLAN = "Write back = 'back.jpg', or back = 'as the front'."
+
+
+def start_lines(
+    recipe: Recipe, found: Started | None, back: str = _IN_PLAN, before: str = "Before it, "
+) -> list[str]:
+    """Say what the photographs show, and what they do not; nothing for undyed cloth.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    found : Started or None
+        What it starts from.
+    back : str
+        How to give a photograph of the back.
+    before : str
+        When the piece is as they show it.
+    """
     if found is None or recipe.start is None:
         return []
     ground = recipe.fabric.ground_name
     white, pale = (percent(found.shares.whole[name]) for name in ("white", "pale"))
     show = "shows" if len(recipe.start.photos) == 1 else "show"
-    lines = [f"Before it, {recipe.start.names} {show} {white} % {ground} and {pale} % pale."]
+    lines = [f"{before}{recipe.start.names} {show} {white} % {ground} and {pale} % pale."]
     if recipe.start.dyes and found.stained >= _TOLD:
         names = " and ".join(dye.name for dye in recipe.start.dyes)
         lines.append(
@@ -32,10 +48,11 @@ def start_lines(recipe: Recipe, found: Started | None) -> list[str]:
         panels = " and the ".join(found.undyed)
         lines.append(
             f"No photograph shows the {panels}: taken as undyed, so the white told of is too "
-            "much if it is not. Write back = 'back.jpg', or back = 'as the front'."
+            f"much if it is not. {back}"
         )
     if found.mirrored:
         lines.append(f"The {' and the '.join(found.mirrored)} is taken to be as the front.")
+    lines += [f"{note}." for note in found.notes]
     return lines
 
 

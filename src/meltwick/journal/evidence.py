@@ -22,7 +22,7 @@ from meltwick.journal.records import Piece
 from meltwick.shares import CLASSES
 
 if TYPE_CHECKING:
-    from meltwick.types import Recipe
+    from meltwick.types import Recipe, Shares
 
 Floats = NDArray[np.float64]
 
@@ -49,6 +49,11 @@ class Evidence:
     margin: float  # of that share: nine times in ten it is right within so much
     shares: Mapping[str, float] | None = None  # white, pale, mid, deep where all were measured
     number: int = 0  # in the journal
+    panel: str | None = None  # the one that was measured; None for all
+
+    def part(self, found: Shares) -> Mapping[str, float]:
+        """Of what a run gave, the share of each class where the piece was measured."""
+        return found.whole if self.panel is None else found.panels[self.panel]
 
 
 @dataclass(frozen=True)
@@ -98,6 +103,7 @@ def evidence_of(piece: Piece, recipe: Recipe) -> Evidence:
         margin=outcome.white_margin,
         shares={name: outcome.shares[name] for name in CLASSES} if whole else None,
         number=piece.number,
+        panel=piece.only_panel,
     )
 
 

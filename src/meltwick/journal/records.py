@@ -205,6 +205,14 @@ class Piece(Entry):
         return None if self.prediction is None else self.prediction.white
 
     @property
+    def only_panel(self) -> str | None:
+        """The one panel that was measured, where more were predicted; None where all were."""
+        seen = self.outcome.panels
+        whole = {} if self.prediction is None else self.prediction.panels
+        (only,) = seen if len(seen) == 1 else (None,)
+        return only if only in whole and len(whole) > 1 else None
+
+    @property
     def identity(self) -> str:
         """Mark by content: 64 hexadecimal digits."""
         return identity(document(self))

@@ -247,7 +247,7 @@ def _measured(blank: Blank, cloth: Cloth, sides: tuple[Side, ...]) -> Measured:
         margin=margin_of(delta[seen], sides),
         palette=palette(lab[seen], delta[seen], WHITE),
         bands=striped,
-        notes=_notes(sides),
+        notes=notes_of(sides),
     )
 
 
@@ -304,17 +304,20 @@ def margin_of(delta: Floats, sides: Sequence[Side]) -> float:
     return min(1.0, margin)
 
 
-def _notes(sides: Sequence[Side]) -> tuple[str, ...]:
-    """Say what the maker should know."""
+_POINT = (
+    "hardly any cloth is surely undyed; say where it is with --white X,Y, or lay a washed undyed "
+    "piece beside it and point at that"
+)
+
+
+def notes_of(sides: Sequence[Side], unclear: str = _POINT) -> tuple[str, ...]:
+    """Say what the maker should know; ``unclear`` of a side without surely undyed cloth."""
     notes: list[str] = []
     for side in sides:
         name = side.photo.name
-        notes += [f"{name}: {note}" for note in side.photo.notes]
+        notes += [f"{name}: {note[:1].lower()}{note[1:].rstrip('.')}" for note in side.photo.notes]
         if not side.light.clear:
-            notes.append(
-                f"{name}: hardly any cloth is surely undyed; say where it is with --white X,Y, or "
-                "lay a washed undyed piece beside it and point at that"
-            )
+            notes.append(f"{name}: {unclear}")
         if side.light.swing < 0.5:
             notes.append(
                 f"{name}: the light falls off by more than half over the picture; open shade "

@@ -10,10 +10,15 @@ from scipy import ndimage
 
 from meltwick.colour.standard import to_linear
 from meltwick.photo.laying import cells_of, on_raster
-from meltwick.photo.measuring import MOST, Given, Side, undyed_linear, view
+from meltwick.photo.measuring import MOST, Given, Side, notes_of, undyed_linear, view
 from meltwick.photo.reading import read_photo
 from meltwick.types import Blank, Cloth, Floats
 from meltwick.types.seen import PhotoCloth
+
+_UNCLEAR = (
+    "hardly any cloth is surely undyed, so shade may be taken for dye; photograph it anew in "
+    "even light"
+)
 
 
 def lay(
@@ -53,7 +58,8 @@ def lay(
         number = [panel.name for panel in cloth.panels].index(side.name)
         linear[cells_of(cloth, number)] = _averaged(side, cloth, number)
         known[cells_of(cloth, number)] = True
-    return PhotoCloth(linear, known, {side.name: side.photo.digest for side in sides})
+    digests = {side.name: side.photo.digest for side in sides}
+    return PhotoCloth(linear, known, digests, notes_of(sides, _UNCLEAR))
 
 
 def _averaged(side: Side, cloth: Cloth, number: int) -> Floats:

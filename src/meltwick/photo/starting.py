@@ -31,6 +31,7 @@ class Started:
     gap: float  # mean Delta E 00 that the dyes named leave on what was seen
     undyed: tuple[str, ...]  # panels that no photograph shows, taken as undyed
     mirrored: tuple[str, ...]  # panels taken as the front
+    notes: tuple[str, ...] = ()  # what the maker should know of the photographs
 
 
 def started(recipe: Recipe, pitch: float) -> Started | None:
@@ -126,6 +127,7 @@ def from_colours(seen: PhotoCloth, cloth: Cloth, start: Start) -> Started:
         gap=float(found.unexplained.mean()) if len(found.unexplained) else 0.0,
         undyed=tuple(undyed),
         mirrored=tuple(mirrored),
+        notes=seen.notes,
     )
 
 

@@ -37,3 +37,4 @@ class PhotoCloth:
     undyed colour of the plan's cloth."""
     known: NDArray[np.bool_]  # (N,) cells that a photograph shows
     digest: Mapping[str, str]  # panel -> SHA-256 of its photograph
+    notes: tuple[str, ...] = ()  # what the maker should know of the photographs
