@@ -331,10 +331,11 @@ def test_a_piece_is_recorded_as_a_profile(run: Run, home: Path) -> None:
     assert ["by profile mine" in each for each in shown] == [True, False]
 
 
-@pytest.mark.parametrize("command", ["preview", "compare", "explore", "aim", "record"])
+@pytest.mark.parametrize("command", ["preview", "compare", "explore", "aim", "record", "redye"])
 def test_a_profile_that_is_not_there(run: Run, command: str) -> None:
     extra = {"compare": ["--vary", "squeeze=2,4"], "explore": ["--vary", "squeeze=2..4"]}
     extra["aim"] = ["--white", "50%", "--vary", "squeeze=2..4"]
+    extra["redye"] = ["--white", "50%"]
     extra["record"] = ["--by-eye", "45%", "--journal", "own.db"]
     code, out, err = run(command, "cloth.toml", *extra.get(command, []), "--as", "winter")
     assert (code, out) == (2, "")

@@ -286,5 +286,5 @@ def _read_picture(path: Path) -> bytes:
             return content
     except Exception:  # whatever it is, Pillow does not know it
         raise FileError(
-            f"{path} is no picture; name a photograph, such as one that ends in .jpg"
+            f"{path} is no picture; a photograph is JPEG, PNG, TIFF, WebP or HEIC"
         ) from None

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from meltwick.cli.options import Debug, Detail, Hands, OnCluster, Show, shortened
+from meltwick.cli.options import As, Debug, Detail, Hands, OnCluster, Show, shortened
 from meltwick.errors import FileError, PlanError, WishError
 
 if TYPE_CHECKING:
@@ -63,6 +63,7 @@ def redye(
         str | None,
         typer.Option("--out", metavar="DIR", help="Where to write; ./PHOTO-redye/ by default."),
     ] = None,
+    profile: As = None,
     cluster: OnCluster = None,
     show: Show = False,
     debug: Debug = False,
@@ -79,13 +80,14 @@ def redye(
     from meltwick.cli.preview import read_detail, read_folder, read_hands
     from meltwick.cli.runs import check_runs
     from meltwick.cli.starting import start_lines
-    from meltwick.cli.studying import studying
+    from meltwick.cli.studying import profile_named, studying
+    from meltwick.cli.words import profile_lines
     from meltwick.cli.writing import check_folder
     from meltwick.plan import plan_from_text, resolve
     from meltwick.stock import load_stock
 
     pitch, crew, count = read_detail(detail), read_hands(hands), _count(n)
-    wish = read_share(white, "--white")
+    wish, learned = read_share(white, "--white"), profile_named(profile)
     garment = [("blank", blank), ("size", size), ("fabric", fabric)]
     named = _dyes(dyes, "--dyes") or tuple(load_stock().dyes)
     start = _start(photo, back, _dyes(was, "--was"))
@@ -116,9 +118,9 @@ def redye(
     def light(group: Group) -> float | None:
         return light_kept(cloth, begun.look, group.typical.srgb)
 
-    with studying(cluster) as bench:
+    with studying(cluster, learned) as bench:
         found = propose(text, _WHERE, wish, named, count, pitch, _maker(crew, bench), light)
-    for line in told(found, wish):
+    for line in (*profile_lines(learned), *told(found, wish)):
         typer.echo(line)
     if not found[0].met:
         near = found[0].group
