@@ -6,6 +6,7 @@ import inspect
 import os
 import re
 import runpy
+import shlex
 import subprocess
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from meltwick.plan.table import Table
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
 MAKER = runpy.run_path(str(ROOT / "docs" / "make_plan_file.py"))
+WALK = runpy.run_path(str(ROOT / "docs" / "make_walk.py"))
 PAGES = [
     ROOT / "README.md",
     ROOT / "DEVELOPERS.md",
@@ -80,6 +82,42 @@ def test_commands_in_the_readme_exist():
     assert named <= known
     options = {o for c in build().commands.values() for p in c.params for o in p.opts}
     assert set(re.findall(r"`(--[a-z0-9-]+)", README)) <= options
+
+
+def fenced() -> list[str]:
+    """Every line of the docs, in a block of its own, that a maker would type."""
+    blocks = (re.findall(r"^ *```.*\n((?:.*\n)*?) *```", p.read_text("utf-8"), re.M) for p in PAGES)
+    lines = [line.strip() for found in blocks for block in found for line in block.splitlines()]
+    return sorted({line for line in lines if line.startswith("meltwick ")})
+
+
+@pytest.mark.parametrize("line", fenced())
+def test_commands_in_the_docs_take_these_words(line):
+    """Each is parsed, by the parser that would run it, and not run."""
+    from meltwick.cli.app import build
+
+    command, words = build(), shlex.split(line)[1:]
+    while subcommands := getattr(command, "commands", None):
+        if not words and command.invoke_without_command:
+            return
+        assert words[0] in subcommands, line
+        command = subcommands[words.pop(0)]
+    context = command.make_context(command.name, words)
+    assert context.params or not words
+
+
+def test_the_walk_s_page_is_that_of_its_script():
+    """Its commands and its words stand in the page; what they print is not made anew here."""
+    steps = WALK["STEPS"]
+    page = (ROOT / "docs" / "first-piece.md").read_text("utf-8")
+    assert page.startswith(WALK["HEAD"].strip())
+    assert re.findall(r"^```sh\n(.*)\n```", page, re.MULTILINE) == [step.line for step in steps]
+    words = [word for step in steps for word in (step.before, step.after) if word]
+    assert [word for word in words if word not in page] == []
+    shown = set(re.findall(r"\]\((\S+\.(?:png|jpg))\)", page))
+    assert {step.kept for step in steps if step.kept} | {"walk-photographs.jpg"} == shown
+    for name in shown:
+        assert (ROOT / "docs" / name).stat().st_size <= WALK["SMALL"]
 
 
 def test_glossary_says_each_term_once_and_in_order():
