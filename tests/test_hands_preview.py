@@ -279,14 +279,19 @@ def test_a_killed_worker_ends_in_one_line(run, tmp_path, monkeypatch):
     assert active_children() == []
 
 
+@contextlib.contextmanager
 def started(folder, *words):
-    """Start the command with two workers, in a group of its own as a terminal does."""
+    """The command with two workers, in a group of its own as a terminal does; ended with it.
+
+    Where the tests run with interrupts ignored, as in the background of a shell, it would inherit
+    that, and run on for as long as its plan takes.
+    """
     (folder / "cove.toml").write_text(TEXT, "utf-8")
     code = (
         "import sys, meltwick.study.workers as w; from meltwick.cli import main;"
         f"w.usable_cores = lambda: 2; sys.exit(main({['preview', 'cove.toml', *words]!r}))"
     )
-    return subprocess.Popen(
+    with subprocess.Popen(
         [sys.executable, "-c", code],
         cwd=folder,
         stdout=subprocess.PIPE,
@@ -294,7 +299,12 @@ def started(folder, *words):
         text=True,
         start_new_session=True,
         env={"NUMBA_CACHE_DIR": str(folder.parent / "kernels")} | os.environ,
-    )
+    ) as process:
+        try:
+            yield process
+        finally:
+            if process.poll() is None:
+                os.killpg(process.pid, signal.SIGKILL)
 
 
 def workers_of(process):

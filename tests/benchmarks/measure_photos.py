@@ -6,7 +6,9 @@ Run from the top folder, with ``src`` installed or on the path::
 
 It prints the error by ground, tilt, cast and piece, the share of cases within 3 points (wanted:
 95 % of 200) and the ten worst, whose photographs it leaves in the folder beside ``cases.csv``.
-With ``--make`` it measures nothing and leaves every photograph with its truth.
+With ``--make`` it measures nothing and leaves every photograph with its truth. Ended before its
+time, it goes on where it was when it is run again with the same words; what was written by another
+version, or other words, belongs into another folder.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -175,10 +178,21 @@ def write_csv(cases: Sequence[Case], path: Path) -> None:
     """Write every case as a row."""
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        writer.writerow(Case.__dataclass_fields__)
-        writer.writerows(
-            [getattr(case, key) for key in Case.__dataclass_fields__] for case in cases
-        )
+        writer.writerow(NAMES)
+        writer.writerows([getattr(case, key) for key in NAMES] for case in cases)
+
+
+def read_csv(path: Path) -> list[Case]:
+    """Read what `write_csv` wrote; nothing where there is none."""
+    if not path.exists():
+        return []
+    kinds = {key: KINDS[str(field.type)] for key, field in Case.__dataclass_fields__.items()}
+    with path.open(newline="", encoding="utf-8") as file:
+        return [Case(**{k: kinds[k](row[k]) for k in NAMES}) for row in csv.DictReader(file)]
+
+
+NAMES = tuple(Case.__dataclass_fields__)
+KINDS: dict[str, Callable[[str], Any]] = {"int": int, "float": float, "str": str}
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -208,12 +222,14 @@ def main(words: Sequence[str] | None = None) -> int:
         out=asked.out,
         make=asked.make,
     )
-    numbers = range(asked.first, asked.first + asked.cases)
+    every = range(asked.first, asked.first + asked.cases)
+    cases = [case for case in read_csv(asked.out / "cases.csv") if case.number in every]
+    numbers = sorted(set(every) - {case.number for case in cases})
     # spawned, not forked: compiled loops that ran in threads do not outlive a fork
     with multiprocessing.get_context("spawn").Pool(asked.jobs) as pool:
-        cases = []
         for case in pool.imap_unordered(work, numbers):
             cases.append(case)
+            write_csv(cases, asked.out / "cases.csv")
             print(f"\r{len(cases)} of {asked.cases}", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)
     cases.sort(key=lambda case: case.number)
@@ -223,7 +239,7 @@ def main(words: Sequence[str] | None = None) -> int:
     kept = {case.number for case in report(cases)}
     for case in cases:
         if case.number not in kept:
-            (asked.out / f"case-{case.number:03}.jpg").unlink()
+            (asked.out / f"case-{case.number:03}.jpg").unlink(missing_ok=True)
     near = np.mean([abs(case.off) <= NEAR for case in cases])  # a refused one is not near
     return 0 if near >= WANTED else 1
 
