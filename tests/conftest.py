@@ -5,6 +5,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
+# ruff: noqa: E402
+from meltwick.study.kernels import settle_kernels
+
+settle_kernels()  # before numba loads: tests and all that they start compile a kernel only once
+
 from meltwick.cloth import build_cloth
 from meltwick.shares import measure_shares
 from meltwick.stock import load_stock
