@@ -13,6 +13,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 WAIT = 90.0  # [s] for a process to be ready, on a slow machine
+IDLE = {  # what a process with nothing to do looks at less often, so that it leaves the cores alone
+    "DASK_DISTRIBUTED__ADMIN__TICK__INTERVAL": "1s",
+    "DASK_DISTRIBUTED__ADMIN__SYSTEM_MONITOR__INTERVAL": "5s",
+    "DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED": "False",
+}
 
 
 class Machines:
@@ -50,6 +55,7 @@ class Machines:
                 stdout=stream,
                 stderr=stream,
                 cwd=self.folder,
+                env={**os.environ, **IDLE},
                 start_new_session=True,
             )
         self.processes.append(process)

@@ -58,12 +58,28 @@ def crew(tasks: Sequence[Asked], recipes: Sequence[Recipe], pitch: float, bench:
     return min(workers_for(recipe, pitch, len(tasks)) for recipe in apart)
 
 
+FEW, LOADING = 8, 1.0
+"""Runs, and seconds that they take one core, up to which workers would take longer to load."""
+
+
+def _soon_made(count: int, recipes: Sequence[Recipe], pitch: float) -> bool:
+    """Tell whether so many runs are done before workers would have loaded what they need."""
+    from meltwick.cli.machine import cells_of
+    from meltwick.study.queue import expected_seconds
+
+    if count > FEW:  # the garments are not looked at, so that workers start at once
+        return False
+    work = max(cells_of(recipe, pitch) * len(recipe.rounds) for recipe in recipes)
+    return expected_seconds([work] * count, (), 1) <= LOADING
+
+
 def _make(
     tasks: Sequence[Task], recipes: Sequence[Recipe], pitch: float, bench: Bench
 ) -> list[Outcome]:
     """Make every run that is not kept, with progress on standard error.
 
-    Workers are started before the memory is looked at, which takes as long as they take to load.
+    Workers are started before the memory is looked at, which takes as long as they take to load;
+    what is soon done is made in this process.
     """
     from contextlib import ExitStack
 
@@ -74,10 +90,14 @@ def _make(
     from meltwick.study.workers import usable_cores
 
     there, folder = bench.cluster, settle_kernels()
-    early = 0 if there is not None else min(len(missing(tasks, bench.store)), usable_cores())
+    rest = len(missing(tasks, bench.store))
+    most = 1 if there is None and _soon_made(rest, recipes, pitch) else usable_cores()
+    early = 0 if there is not None else min(rest, most)
     with ExitStack() as hired:
         executor = hired.enter_context(processes(early)) if early > 1 else None
         workers = crew(tasks, recipes, pitch, bench)
+        if there is None:
+            workers = min(workers, most)
         if workers < early:  # so many would not fit
             hired.close()
             executor = None

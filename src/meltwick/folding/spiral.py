@@ -25,6 +25,7 @@ UNEVEN = 0.22  # spread of the ways from rib to rib at neatness 1
 TALL = 0.10  # spread of the pleats' heights from rib to rib at neatness 1
 SUNK = 0.012  # [m] a crest this far below its neighbours is hidden between them; chosen
 TABLE = 257  # points of the tables of feet
+NEAR_ENOUGH = 1e-15  # [rad] step of Newton's method after which only the last digit still moves
 NEAREST = 1e-4  # [m] to the centre, where a spiral has no end
 
 
@@ -114,7 +115,10 @@ def feet(angle: float, offsets: Floats) -> tuple[Floats, Floats]:
         tangent = along * curve
         error = np.real(miss * np.conj(tangent))
         bend = -(np.abs(tangent) ** 2) + np.real(miss * np.conj(along * tangent))
-        u = u - error / bend
+        step = error / bend
+        u = u - step
+        if np.all(np.abs(step) <= NEAR_ENOUGH):
+            break
     curve = np.exp(along * u)
     normal = 1j * along * curve / np.abs(along * curve)
     return np.exp(u), np.asarray(np.real((point - curve) * np.conj(normal)))

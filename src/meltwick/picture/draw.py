@@ -184,17 +184,42 @@ def stroke(
     dash: tuple[float, float] | None = None,
 ) -> Canvas:
     """Cover of each pixel by thin lines [px], whole or dashed, drawn finer and averaged."""
-    fine = Image.new("L", (view.width * _FINE, view.height * _FINE), 0)
+    cover = np.zeros((view.height, view.width), dtype=np.float32)
+    box = _around(view, lines, width)
+    if box is None:
+        return cover
+    left, top, right, low = box
+    fine = Image.new("L", ((right - left) * _FINE, (low - top) * _FINE), 0)
     pen = ImageDraw.Draw(fine)
     wide = max(1, round(width * _FINE))
     for line in lines:
         if dash is None:
-            pen.line([(x * _FINE, y * _FINE) for x, y in line], fill=255, width=wide, joint="curve")
+            ends = [((x - left) * _FINE, (y - top) * _FINE) for x, y in line]
+            pen.line(ends, fill=255, width=wide, joint="curve")
             continue
-        for (xa, ya), (xb, yb) in _dashes(line, *dash):
-            ends = [(xa * _FINE, ya * _FINE), (xb * _FINE, yb * _FINE)]
+        for dashed in _dashes(line, *dash):
+            ends = [((x - left) * _FINE, (y - top) * _FINE) for x, y in dashed]
             pen.line(ends, fill=255, width=wide)
-    return np.asarray(fine.reduce(_FINE), dtype=np.float32) / 255.0
+    drawn = np.asarray(fine.reduce(_FINE), dtype=np.float32)
+    np.divide(drawn, np.float32(255.0), out=cover[top:low, left:right])
+    return cover
+
+
+def _around(
+    view: View, lines: Sequence[NDArray[np.float64]], width: float
+) -> tuple[int, int, int, int] | None:
+    """Left, top, right and low end of the pixels that lines may cover; None where there are none.
+
+    Only these are drawn: the rest of a large picture stays as it is.
+    """
+    points = [np.asarray(line, dtype=np.float64).reshape(-1, 2) for line in lines if len(line)]
+    if not points:
+        return None
+    every, spare = np.concatenate(points), width + 2.0
+    left, top = np.maximum(np.floor(every.min(axis=0) - spare), 0).astype(int).tolist()
+    right, low = np.ceil(every.max(axis=0) + spare).astype(int).tolist()
+    right, low = min(right, view.width), min(low, view.height)
+    return (left, top, right, low) if left < right and top < low else None
 
 
 def lay(canvas: Canvas, over: Canvas | tuple[float, float, float], cover: Canvas) -> None:

@@ -6,7 +6,7 @@ import tempfile
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,13 @@ class _Colours:
         return np.asarray(self.near[part[..., 0], part[..., 1], part[..., 2]])
 
 
+def _code(pixels: NDArray[np.integer[Any]]) -> NDArray[np.int32]:
+    """Make each pixel (N, 3) one number, which sorts as the three do and far quicker."""
+    places = np.array([1 << 16, 1 << 8, 1], dtype=np.int32)
+    codes: NDArray[np.int32] = (pixels * places).sum(axis=1, dtype=np.int32)
+    return codes
+
+
 def _common_colours(pictures: Sequence[Image.Image]) -> _Colours:
     """Choose the colours.
 
@@ -74,9 +81,10 @@ def _common_colours(pictures: Sequence[Image.Image]) -> _Colours:
 
     picks = np.unique(np.linspace(0, len(pictures) - 1, _SAMPLES).round().astype(int))
     pixels = np.concatenate([np.asarray(pictures[n])[::2, ::2].reshape(-1, 3) for n in picks])
-    found, many = np.unique(pixels, axis=0, return_counts=True)
+    codes, many = np.unique(_code(pixels), return_counts=True)
+    found = np.stack([codes >> 16, codes >> 8 & 255, codes & 255], axis=-1).astype(np.uint8)
     most = found[np.argsort(-many, kind="stable")[:_KEPT]]
-    _, first = np.unique(found >> 2, axis=0, return_index=True)
+    _, first = np.unique(_code(found >> 2), return_index=True)
     room = _COLOURS - len(most)
     rest = Image.fromarray(found[np.sort(first)][None])
     mixed = rest.quantize(room, method=Image.Quantize.MEDIANCUT, kmeans=1).getpalette() or []
