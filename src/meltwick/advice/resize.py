@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from meltwick.advice.lengths import repeated
 from meltwick.advice.measuring import measured
 from meltwick.advice.sizes import weigh
-from meltwick.cloth import build_cloth
+from meltwick.cloth import coarse_cloth
 from meltwick.errors import PlanError
 from meltwick.plan import plan_from_text, resolve, words
 from meltwick.plan.varying import with_values
@@ -209,7 +209,7 @@ def _resolved(text: str, where: str, tally: _Tally, stock: Stock, told: str) -> 
 
 def _mass(recipe: Recipe) -> float:
     """Dry mass of a piece, hems and ribs included [kg]."""
-    cloth = build_cloth(recipe.blank, recipe.fabric, _PITCH)
+    cloth = coarse_cloth(recipe.blank, recipe.fabric, _PITCH)
     return float(cloth.mass_per_area.sum()) * _PITCH**2
 
 

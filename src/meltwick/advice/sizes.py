@@ -14,7 +14,7 @@ from shapely.ops import unary_union
 
 from meltwick.bundle import build_bundle, middle_of
 from meltwick.bundle.pole import LOOSE_RINGS
-from meltwick.cloth import build_cloth
+from meltwick.cloth import coarse_cloth
 from meltwick.constants import Constants
 from meltwick.errors import PlanError
 from meltwick.folding import drawn_in, girth, ribs_angle
@@ -82,7 +82,7 @@ def weigh(recipe: Recipe) -> Garment:
     PlanError
         When a spiral or a peak is to be pinched where there is no cloth.
     """
-    cloth = build_cloth(recipe.blank, recipe.fabric, _COARSE)
+    cloth = coarse_cloth(recipe.blank, recipe.fabric, _COARSE)
     for number, turn in enumerate(recipe.rounds, 1):
         for n, fold in enumerate(turn.folds, 1):
             if isinstance(fold, Spiral):

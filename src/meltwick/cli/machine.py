@@ -97,9 +97,9 @@ def species_count(recipe: Recipe) -> int:
 
 
 def _coarse_cells(recipe: Recipe) -> int:
-    from meltwick.cloth import build_cloth
+    from meltwick.cloth import coarse_cloth
 
-    return build_cloth(recipe.blank, recipe.fabric, _COARSE).size
+    return coarse_cloth(recipe.blank, recipe.fabric, _COARSE).size
 
 
 def cells_of(recipe: Recipe, pitch: float) -> int:

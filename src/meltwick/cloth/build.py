@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -89,6 +91,32 @@ def build_cloth(blank: Blank, fabric: Fabric, pitch: float) -> Cloth:
             name: (x / 1000, y / 1000) for pattern in patterns for name, (x, y) in pattern.places
         },
     )
+
+
+@dataclass(frozen=True)
+class _Flat:
+    """What a cloth is made from; equal for equal blanks, whose measures have no hash."""
+
+    blank: Blank
+    fabric: Fabric
+    pitch: float
+
+    def __hash__(self) -> int:
+        return hash((self.blank.name, self.blank.size, self.fabric.name, self.pitch))
+
+
+@lru_cache(maxsize=8)
+def _kept(flat: _Flat) -> Cloth:
+    return build_cloth(flat.blank, flat.fabric, flat.pitch)
+
+
+def coarse_cloth(blank: Blank, fabric: Fabric, pitch: float = COARSEST) -> Cloth:
+    """Lay a blank flat as `build_cloth`, or return what was laid before, which is only looked at.
+
+    For what weighs and counts garments, again and again, on a raster so coarse that a few may be
+    kept.
+    """
+    return _kept(_Flat(blank, fabric, pitch))
 
 
 def details(blank: Blank) -> tuple[Detail, ...]:
