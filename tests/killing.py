@@ -97,21 +97,28 @@ class Study:
         return False
 
 
-def kill_often(folder: Path, times: int, seed: int = 20) -> Report:
+def undisturbed_study(folder: Path) -> tuple[Study, float]:
+    """A study that is complete, and how long it took [s]."""
+    study = Study(folder, "undisturbed")
+    begun = time.monotonic()
+    if "compiling" in study.finish():
+        study.store.clear()
+        begun = time.monotonic()
+        study.finish()
+    return study, time.monotonic() - begun
+
+
+def kill_often(undisturbed: Study, whole: float, times: int, seed: int = 20) -> Report:
     """Kill a study so many times at moments from its start to its end; check it after each.
 
-    The moments are spread over all of it. Where it ends before it is killed, or every run is
-    there when it is, it is checked whole and begun anew with an empty store. A study that goes
-    on from kept runs, or on a machine less busy than at first, is shorter: the later moments
-    are then shares of what it took.
+    ``undisturbed`` is the same study, complete, which took ``whole`` seconds. The moments are
+    spread over all of it. Where it ends before it is killed, or every run is there when it is, it
+    is checked whole and begun anew with an empty store. A study that goes on from kept runs, or on
+    a machine less busy than at first, is shorter: the later moments are then shares of what it
+    took.
     """
-    undisturbed, study = Study(folder, "undisturbed"), Study(folder, "killed")
-    begun = time.monotonic()
-    if "compiling" in undisturbed.finish():
-        undisturbed.store.clear()
-        begun = time.monotonic()
-        undisturbed.finish()
-    report = Report(time.monotonic() - begun)
+    study = Study(undisturbed.folder, "killed")
+    report = Report(whole)
     wanted = undisturbed.content()
     assert len(wanted) == RUNS
     dice, before = random.Random(seed), set[str]()

@@ -29,7 +29,6 @@ from meltwick.plan import template
 def run(tmp_path, monkeypatch, capsys, make_result):
     """Run the command in an empty folder with a made-up simulation; give code, out, err."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path.parent / "kernels"))
     monkeypatch.setattr("platformdirs.user_log_dir", lambda *a, **k: str(tmp_path.parent / "log"))
     fake = types.ModuleType("meltwick.simulate")
     asked = []
@@ -356,11 +355,9 @@ sys.exit(main(["preview"]))
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals differ")
 def test_real_interrupt(tmp_path):
-    env = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path / "k")}
     with subprocess.Popen(
         [sys.executable, "-c", SLEEPER],
         cwd=tmp_path,
-        env=env,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

@@ -20,7 +20,6 @@ from meltwick.cli.words import sentence
 def run(tmp_path, monkeypatch, capsys, make_result):
     """Run the command in an empty folder with a made-up simulation; give code, out, err."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path.parent / "kernels"))
     fake = types.ModuleType("meltwick.simulate")
     fake.simulate = lambda plan, *, pitch, seed, observer: make_result(name=plan.name)
     monkeypatch.setitem(sys.modules, "meltwick.simulate", fake)

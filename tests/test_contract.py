@@ -495,7 +495,6 @@ def test_the_command_gives_the_same_again(
 ) -> None:
     """Checked and drawn from a file: the same picture, byte for byte, and the same numbers."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "kernels"))  # loaded by now: not used
     monkeypatch.setattr("platformdirs.user_log_dir", lambda *a, **k: str(tmp_path / "log"))
     text = PLANS[f"fold: {example}, tee"]
     assert text in COMMANDED

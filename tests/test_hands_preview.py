@@ -298,7 +298,6 @@ def started(folder, *words):
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
-        env={"NUMBA_CACHE_DIR": str(folder.parent / "kernels")} | os.environ,
     ) as process:
         try:
             yield process

@@ -6,7 +6,6 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
@@ -27,6 +26,13 @@ from meltwick.types import Component, Ice
 HOUR = 3600.0
 
 
+def of_water(what: str, kelvin: float) -> float:
+    """By CoolProp, at one atmosphere; it takes seconds to load, so only who asks loads it."""
+    from CoolProp.CoolProp import PropsSI
+
+    return PropsSI(what, "T", kelvin, "P", 101325, "Water")
+
+
 def by_energy(mass: float, area: float, heat: float) -> Melt:
     return Melt(mass, 3.0 * steady_melt_seconds(mass, area, heat, 1.0))
 
@@ -44,13 +50,13 @@ def test_latent_heat() -> None:
 def test_density_of_cold_water() -> None:
     # IAPWS-95 at 0.01 degC, and the same by an independent library
     assert pytest.approx(999.844, rel=1e-4) == WATER_DENSITY
-    assert pytest.approx(PropsSI("D", "T", 273.16, "P", 101325, "Water"), rel=1e-4) == WATER_DENSITY
+    assert pytest.approx(of_water("D", 273.16), rel=1e-4) == WATER_DENSITY
 
 
 def test_viscosity_of_cold_water() -> None:
     # IAPWS R12-08 at 0.01 degC, and CoolProp
     assert pytest.approx(1.7911e-3, rel=1e-4) == WATER_VISCOSITY_COLD
-    known = PropsSI("V", "T", 273.16, "P", 101325, "Water")
+    known = of_water("V", 273.16)
     assert pytest.approx(known, rel=5e-3) == WATER_VISCOSITY_COLD
 
 
@@ -59,7 +65,7 @@ def test_viscosity_between_table_rows(celsius: float) -> None:
     # the table's rows are IAPWS R12-08; straight lines between them are good to 0.5 % up to
     # 25 degC, and to 2 % over the wide last gap, where the curve bends
     found = np.interp(celsius, stages.CELSIUS, stages.VISCOSITY)
-    known = 1e3 * PropsSI("V", "T", ICE_POINT + celsius, "P", 101325, "Water")
+    known = 1e3 * of_water("V", ICE_POINT + celsius)
     assert found == pytest.approx(known, rel=5e-3 if celsius <= 25 else 2e-2)
 
 
@@ -85,9 +91,7 @@ def test_diffusivity_by_stokes_einstein() -> None:
 @settings(max_examples=25, deadline=None)
 @given(st.floats(273.2, 298.0))
 def test_diffusivity_at_any_temperature(kelvin: float) -> None:
-    ratio = PropsSI("V", "T", 298.15, "P", 101325, "Water") / PropsSI(
-        "V", "T", kelvin, "P", 101325, "Water"
-    )
+    ratio = of_water("V", 298.15) / of_water("V", kelvin)
     found = stages.diffusivity_at(dyes(3e-10, 5e-10), kelvin)
     assert found == pytest.approx(4e-10 * kelvin / 298.15 * ratio, rel=1e-2)
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
-from tests.killing import PLAN, RUNS, Study, kill_often
+from tests.killing import PLAN, RUNS, Study, kill_often, undisturbed_study
 
 from meltwick.plan import plan_from_text
 from meltwick.study.outcome import Task, as_bytes, make
@@ -21,9 +22,14 @@ KILLS = 5
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="there is no SIGKILL for a group")
 
 
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Study, float]:
+    return undisturbed_study(tmp_path_factory.mktemp("studies"))
+
+
 @pytest.mark.slow
-def test_nothing_is_lost_and_nothing_made_twice(tmp_path: Path) -> None:
-    report = kill_often(tmp_path, KILLS)
+def test_nothing_is_lost_and_nothing_made_twice(undisturbed: tuple[Study, float]) -> None:
+    report = kill_often(*undisturbed, KILLS)
     assert len(report.after) == KILLS
     assert max(report.kept) > 0  # it was at work when it was killed
 
@@ -58,10 +64,13 @@ def test_a_writer_killed_before_its_file_is_in_place(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_damaged_files_are_told_of_and_made_again(tmp_path: Path) -> None:
+def test_damaged_files_are_told_of_and_made_again(
+    undisturbed: tuple[Study, float], tmp_path: Path
+) -> None:
     """A flipped bit, a file cut short and an empty one; the rest is not made again."""
     study = Study(tmp_path, "damaged")
-    study.finish()
+    for what in ("", "-out"):
+        shutil.copytree(undisturbed[0].folder / f"undisturbed{what}", tmp_path / f"damaged{what}")
     wanted = study.content()
     assert len(wanted) == RUNS
     paths = [study.store.path(name) for name in study.names()]

@@ -17,6 +17,7 @@ from meltwick.colour.standard import decode
 from meltwick.errors import MeltwickError, PlanError
 from meltwick.photo.starting import from_colours, started
 from meltwick.photo.unmixing import UNNAMED
+from meltwick.picture import film
 from meltwick.plan import canonical, digest, plan_from_text, read_plan, resolve
 from meltwick.simulate import simulate, simulate_recipe
 from meltwick.stock import load_stock
@@ -321,7 +322,10 @@ def test_every_way_of_making_it_starts_from_the_photograph(dyed: Path) -> None:
 
 
 @pytest.mark.slow
-def test_film_and_explore_start_from_it_too(dyed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_film_and_explore_start_from_it_too(
+    dyed: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(film, "WIDTH", 360)  # test_film has it in full
     assert main(["film", "second.toml", "--detail", "10 mm", "--seconds", "4"]) == 0
     words = ["explore", "second.toml", "--vary", "pleats=6,12", "--n", "2", "--detail", "10 mm"]
     assert main(words) == 0

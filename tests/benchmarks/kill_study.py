@@ -12,14 +12,14 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.killing import kill_often
+from tests.killing import kill_often, undisturbed_study
 
 
 def main() -> None:
     times, seed = (int(word) for word in (*sys.argv[1:3], *("20", "20")[len(sys.argv) - 1 :]))
     begun = time.monotonic()
     with tempfile.TemporaryDirectory() as folder:
-        report = kill_often(Path(folder), times, seed)
+        report = kill_often(*undisturbed_study(Path(folder)), times, seed)
     print(f"undisturbed: {report.whole:.1f} s")
     for after, kept in zip(report.after, report.kept, strict=True):
         print(f"killed after {after:4.1f} s, {kept:2} runs in the store, each whole")
