@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from meltwick.cli import main
 from meltwick.plan import plan_from_text, read_plan
 from meltwick.plan.varying import read_choices
-from meltwick.study import store
+from meltwick.study import store, workers
 from meltwick.study.aim import FIRST, NEAR, aim
 from meltwick.study.outcome import Task, make
 
@@ -93,6 +93,7 @@ def test_one_setting_is_a_search_too() -> None:
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(store, "usual_folder", lambda: tmp_path / "cache")
+    monkeypatch.setattr(workers, "usable_cores", lambda: 1)  # test_compare has them; none to load
     (tmp_path / "cloth.toml").write_text(
         '# mine\n[garment]\nblank = "bandana"\n[[round]]\n'
         'fold = [{ kind = "accordion", pleat = "5 cm" }]  # as wide as it gets\n'

@@ -6,17 +6,19 @@ import csv
 import errno
 import io
 import os
+from concurrent.futures import Executor
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
-from meltwick.cli import main
+from meltwick.cli import main, runs
 from meltwick.picture.contact import TINTS, columns_for
 from meltwick.picture.plot import places_of
 from meltwick.plan import plan_from_text
-from meltwick.study import store
+from meltwick.study import queue, store, workers
 from meltwick.study.compare import Group, Setting, as_csv, settings_of, surely_whiter, tasks_of
 from meltwick.study.outcome import Outcome, Task, make
 
@@ -38,6 +40,30 @@ def run(*words: str) -> int:
 
 def table(path: Path) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(path.read_text("utf-8"))))
+
+
+def test_few_short_runs_load_no_workers_and_come_out_the_same(
+    home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hired: list[int] = []
+    true = queue.processes
+
+    def counted(count: int) -> AbstractContextManager[Executor]:
+        hired.append(count)
+        return true(count)
+
+    monkeypatch.setattr(queue, "processes", counted)
+    monkeypatch.setattr(workers, "usable_cores", lambda: 2)
+    words = ["compare", "cloth.toml", "--vary", "squeeze=2,4", "--hands", "2"]
+    words += ["--detail", "10 mm", "--out"]
+    assert run(*words, "alone") == 0
+    assert hired == []
+    monkeypatch.setattr(store, "usual_folder", lambda: home / "another cache")
+    monkeypatch.setattr(runs, "LOADING", 0.0)  # as if they took long
+    assert run(*words, "helped") == 0
+    assert hired == [2]
+    alone, helped = (home / name / "compare.csv" for name in ("alone", "helped"))
+    assert alone.read_bytes() == helped.read_bytes()
 
 
 def test_one_key_gives_a_sheet_and_a_table(home: Path, capsys: pytest.CaptureFixture[str]) -> None:

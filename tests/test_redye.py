@@ -23,7 +23,7 @@ from meltwick.seep.powder import species_of
 from meltwick.shares import PALE, WHITE
 from meltwick.simulate import simulate
 from meltwick.stock import load_stock
-from meltwick.study import store
+from meltwick.study import store, workers
 from meltwick.study.compare import Group, Setting
 from meltwick.study.outcome import Outcome
 from meltwick.study.redye import FOLDS, amounts, base_text, designs, light_kept, propose
@@ -37,6 +37,7 @@ START = '{ photo = "front.png", dyes = ["coral"] }'
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(store, "usual_folder", lambda: tmp_path / "cache")
+    monkeypatch.setattr(workers, "usable_cores", lambda: 1)  # no processes for so few runs
     photographed.use(monkeypatch)
     (tmp_path / "front.png").write_bytes(b"not looked at")
     return tmp_path
