@@ -11,7 +11,6 @@ import re
 import signal
 import subprocess
 import sys
-import time
 import types
 from pathlib import Path
 
@@ -514,18 +513,14 @@ def test_version_and_help(run):
 HEAVY = {"numpy", "scipy", "numba", "PIL", "shapely", "pydantic", "skimage", "pyamg", "rich"}
 
 
-def test_help_is_quick_and_loads_nothing_heavy(tmp_path):
+def test_help_loads_nothing_heavy():
+    """So that it is quick; how quick, tests/benchmarks measures."""
     code = (
         "import sys; from meltwick.cli import main; main(['--help']);"
         f"print(sorted({HEAVY!r} & set(sys.modules)))"
     )
-    best = 9.0
-    for _ in range(3):
-        start = time.perf_counter()
-        done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
-        best = min(best, time.perf_counter() - start)
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.stdout.splitlines()[-1] == "[]"
-    assert best < 0.4
 
 
 def test_progress_is_silent_in_a_pipe(capsys):
