@@ -76,7 +76,7 @@ def complaint(err: str) -> str:
 def test_the_numbers_are_written(told, folder: Path, shot: Photograph) -> None:
     code, _, err = told
     assert code == 0, err
-    assert err == "front.jpg: It has no colour profile; sRGB is assumed.\n"
+    assert err == "front.jpg: it has no colour profile; sRGB is assumed\n"
     found = json.loads((folder / "out" / "measure.json").read_text("utf-8"))
     assert set(found) == {
         *("schema", "version", "blank", "size", "white_share", "white_margin", "white_at"),

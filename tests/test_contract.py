@@ -40,6 +40,7 @@ from meltwick.picture import preview_png
 from meltwick.picture.preview import LONG_SIDE
 from meltwick.plan import digest, plan_from_text, resolve, words
 from meltwick.plan.folds import Fold as PlanFold
+from meltwick.seep.levels import DRAFT
 from meltwick.seep.transport import March
 from meltwick.shares import CLASSES
 from meltwick.simulate import simulate
@@ -298,7 +299,8 @@ def predicted(text: str) -> tuple[Result, float]:
         for name in ("carry", "react", "spread", "drain"):
             patch.setattr(March, name, watched(getattr(March, name)))
         result = simulate(plan_from_text(text, "contract.toml"), pitch=PITCH)
-    assert len(least) > 100
+    spreads = DRAFT.steps // DRAFT.spread + DRAFT.batch
+    assert len(least) >= DRAFT.steps + 2 * spreads  # all were seen
     return result, min(least)
 
 
