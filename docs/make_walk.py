@@ -111,9 +111,10 @@ STEPS = (
     ),
     Step(
         "Dye over it",
-        "The tee is whiter than you wished. `redye` starts from the photographs:",
+        "The tee is whiter than you wished. `redye` starts from the photographs, and `--as mine`\n"
+        "predicts what it proposes as your pieces taught:",
         "meltwick redye front.jpg --back back.jpg --blank tee --size M --white 30% "
-        '--was "coral, plum, harbour blue, ink" --dyes "plum, tide" --n 4',
+        '--was "coral, plum, harbour blue, ink" --dyes "plum, tide" --n 4 --as mine',
         "The first tile is the piece as it is. Choose another: its plan starts from your\n"
         "photographs, and `check`, `guide`, `preview` and `sheet` understand it\n"
         "([second-round.md](second-round.md)).",
