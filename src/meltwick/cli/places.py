@@ -44,7 +44,7 @@ def read_corners(
     """
     import numpy as np
 
-    from meltwick.photo.outline import on_a_line
+    from meltwick.photo.outline import on_a_line, turns
 
     if not words:
         return None
@@ -52,15 +52,12 @@ def read_corners(
         f"four of x,y in pixels: the upper left, upper right, lower right and lower left {what}"
     )
     found = np.array([read_place(word, option, wanted) for word in words])
-    edges = np.roll(found, -1, axis=0) - found
-    after = np.roll(edges, -1, axis=0)
-    turn = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
     if on_a_line(found):
         raise PlanError(
             f"{option}: two of these lie in one place or three on a line; read the four corners "
             "off the picture again: upper left, upper right, lower right, lower left"
         )
-    if not np.all(turn > 0):
+    if not np.all(turns(found)[0] > 0):
         raise PlanError(
             f"{option}: these four do not go round in turn: upper left, upper right, lower "
             "right, lower left"

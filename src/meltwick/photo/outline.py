@@ -233,16 +233,24 @@ def through(points: Floats, pixels: Floats) -> Floats:
     return out
 
 
+def turns(four: Floats) -> tuple[Floats, Floats]:
+    """Cross products of each side of a quadrilateral, (4, 2), with the next, and of their lengths.
+
+    Both (4,); the first are above 0 where the corners go clockwise on a picture.
+    """
+    edges = np.roll(four, -1, axis=0) - four
+    after = np.roll(edges, -1, axis=0)
+    cross = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
+    return cross, np.hypot(*edges.T) * np.hypot(*after.T)
+
+
 def on_a_line(four: Floats) -> bool:
     """Tell whether three of four points in turn, (4, 2), lie nearly on a line or in one place.
 
     They do where a corner is straight or folded back to within about a degree, `_STRAIGHT`.
     """
-    edges = np.roll(four, -1, axis=0) - four
-    after = np.roll(edges, -1, axis=0)
-    turn = edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0]
-    long = np.hypot(*edges.T) * np.hypot(*after.T)
-    return not bool(np.all(np.abs(turn) > _STRAIGHT * long))
+    cross, long = turns(four)
+    return not bool(np.all(np.abs(cross) > _STRAIGHT * long))
 
 
 def _by_spread(outline: Polygon, mask: Flags) -> Floats:
