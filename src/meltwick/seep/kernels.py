@@ -12,28 +12,6 @@ TILE = 16
 
 
 @nb.njit(cache=True, error_model="numpy")
-def project(
-    start: Ints,
-    column: Ints,
-    value: Floats,
-    diagonal: Floats,
-    melt: Floats,
-    cap: Floats,
-    w: Floats,
-    sweeps: int,
-) -> None:
-    """Projected Gauss-Seidel for A w = b, w <= cap; forward and backward in turn, in place."""
-    n = diagonal.size
-    for sweep in range(sweeps):
-        for k in range(n):
-            i = k if sweep % 2 == 0 else n - 1 - k
-            total = melt[i] + diagonal[i] * w[i]
-            for e in range(start[i], start[i + 1]):
-                total -= value[e] * w[column[e]]
-            w[i] = min(total / diagonal[i], cap[i])
-
-
-@nb.njit(cache=True, error_model="numpy")
 def route(pairs: Ints, flow: Floats, place: Ints, cells: int) -> tuple[Ints, Ints, Floats, Floats]:
     """List what flows into each cell, in sweep order.
 

@@ -7,23 +7,22 @@ its suction is nil. An active-set method finds which cells drip, first on coarse
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
 
+from meltwick.seep import relaxing
 from meltwick.seep.coarsen import Coarser, Raster, coarser
 from meltwick.seep.graph import Network
-from meltwick.seep.kernels import project
-from meltwick.seep.multigrid import multigrid
+from meltwick.seep.multigrid import Multigrid
 from meltwick.types import Cloth, Flags, Floats
 
 ROUNDS = 60
 INNER = 400
-LOOSE = 3e-2
+LOOSE = 0.1
 TIGHT = 2e-3
-SWEEPS = 10
+SWEEPS = 4
 SMALLEST = 3000
 """Networks below this size are not coarsened further."""
 
@@ -58,12 +57,13 @@ class Percolation:
     def __init__(self, net: Network, cloth: Cloth | Raster | None = None) -> None:
         self.net = net
         self.matrix = laplacian(net)
-        self.diagonal = self.matrix.diagonal()
+        self.middle = relaxing.diagonals(self.matrix.indptr, self.matrix.indices)
+        self.diagonal = self.matrix.data[self.middle]
         self.free = net.outside > 0.0
         if not self.free.any():
             raise ValueError("no part of the bundle is exposed: water cannot leave")
         self.lowest = int(np.argmin(np.where(self.free, net.bound, np.inf)))
-        self._precondition: Callable[[Floats], Floats] | None = None
+        self._cycle = Multigrid(self.matrix)
         self._below: tuple[Coarser, Percolation] | None = None
         if cloth is not None and net.bound.size > SMALLEST:
             step = coarser(net, cloth)
@@ -78,18 +78,18 @@ class Percolation:
         if not melt.any():  # nothing flows: one head everywhere, that of the lowest way out
             w = np.full(self.net.bound.size, self.net.bound[self.lowest])
             return Flow(w, np.zeros_like(w), self.free & (w >= self.net.bound), 0, 0)
-        w = self._start(melt, tolerance)
+        w = self._start(melt)
         bound, total = self.net.bound, max(float(melt.sum()), 1e-300)
         now, iterations, turn = max(LOOSE, tolerance), 0, 0
         residual, active = melt, self.free
-        for turn in range(1, ROUNDS + 1):
+        while turn < ROUNDS:
+            turn += 1
             self._project(melt, w)
             active = self.free & (w >= bound)
             if not active.any():  # water leaves somewhere, so the lowest way out drips
                 active[self.lowest] = True
                 w[self.lowest] = bound[self.lowest]
-            if turn == 1:
-                self._precondition = self._hierarchy(active)
+            self._cycle.hold(active)
             w, residual, used = self._inner(melt, w, active, now)
             iterations += used
             wrong = (active & (residual < 0.0)) | (self.free & ~active & (w > bound))
@@ -103,51 +103,40 @@ class Percolation:
         outflow = np.where(active, np.maximum(residual, 0.0), 0.0)
         return Flow(np.maximum(w, 1e-300), outflow, active, turn, iterations)
 
-    def _start(self, melt: Floats, tolerance: float) -> Floats:
-        """Guess w from the coarser network, or as half of what would drip."""
+    def _start(self, melt: Floats) -> Floats:
+        """Guess w from the coarser network, loosely solved, or as half of what would drip."""
         if self._below is None:
             return 0.5 * self.net.bound
         step, below = self._below
         gathered = np.bincount(step.parent, melt, step.net.bound.size).astype(np.float64)
-        flow = below.solve(gathered, tolerance)
-        return flow.w[step.parent]
+        return below.solve(gathered, LOOSE).w[step.parent]
 
     def _project(self, melt: Floats, w: Floats) -> None:
         """Projected Gauss-Seidel in place: it finds which cells drip, near where they drip."""
         m = self.matrix
         cap = np.where(self.free, self.net.bound, np.inf)
-        project(m.indptr, m.indices, m.data, self.diagonal, melt, cap, w, SWEEPS)
+        relaxing.project(m.indptr, self.middle, m.indices, m.data, melt, cap, w, SWEEPS)
 
     def _inner(
         self, melt: Floats, w: Floats, active: Flags, tol: float
     ) -> tuple[Floats, Floats, int]:
         """Conjugate gradients on the cells that do not drip; returns w, b - A w, iterations."""
-        precondition = self._precondition
-        assert precondition is not None
-        free = ~active
-        residual = melt - self.matrix @ w
-        rest = np.where(free, residual, 0.0)
+        m = self.matrix
+        residual = melt - m @ w
+        size = float(np.linalg.norm(np.where(active, 0.0, residual)))
         goal = tol * float(np.linalg.norm(melt))
         x, count = w.copy(), 0
-        direction, rz = np.zeros_like(w), 1.0
-        while float(np.linalg.norm(rest)) > goal and count < INNER:
-            z = np.where(free, precondition(rest), 0.0)
-            rz, before = float(rest @ z), rz
-            direction = z + (rz / before if count else 0.0) * direction
-            pulled = self.matrix @ direction
+        direction, pulled, rz = np.zeros_like(w), np.empty_like(w), 1.0
+        while size > goal and count < INNER:
+            z = self._cycle(residual)
+            rz, before = float(residual @ z), rz  # z is 0 where water drips
+            direction *= rz / before if count else 0.0
+            direction += z
+            relaxing.product(m.indptr, m.indices, m.data, direction, pulled)
             step = rz / float(direction @ pulled)
-            x += step * direction
-            residual = residual - step * pulled
-            rest = np.where(free, residual, 0.0)
+            size = relaxing.advance(step, direction, pulled, active, x, residual)
             count += 1
         return x, residual, count
-
-    def _hierarchy(self, active: Flags) -> Callable[[Floats], Floats]:
-        """One multigrid cycle; the dripping cells found so far are held by a penalty."""
-        hold = self.diagonal * np.where(active, 1e3, 1e-6)
-        levels = multigrid(sp.csr_matrix(self.matrix + sp.diags_array(hold)))
-        cycle: Callable[[Floats], Floats] = levels.aspreconditioner(cycle="V").matvec
-        return cycle
 
 
 def laplacian(net: Network) -> sp.csr_array:
@@ -159,4 +148,6 @@ def laplacian(net: Network) -> sp.csr_array:
     rows = np.concatenate([a, b, each])
     cols = np.concatenate([b, a, each])
     data = np.concatenate([-g, -g, own])
-    return sp.coo_array((data, (rows, cols)), shape=(n, n)).tocsr()
+    matrix = sp.coo_array((data, (rows, cols)), shape=(n, n)).tocsr()
+    matrix.sort_indices()
+    return matrix
