@@ -176,6 +176,26 @@ def _gather(
 
 
 @nb.njit(cache=True, parallel=True, error_model="numpy")
+def lay_out(order: Ints, hold: Floats, mass: Floats, held: Floats, laid: Floats) -> None:
+    """Copy ``hold`` and ``mass`` (N, K), in another ``order`` (N,), into ``held`` and ``laid``."""
+    for n in nb.prange(order.size):
+        i = order[n]
+        for k in range(mass.shape[1]):
+            held[n, k] = hold[i, k]
+            laid[n, k] = mass[i, k]
+
+
+@nb.njit(cache=True, parallel=True, error_model="numpy")
+def lay_back(place: Ints, laid: Floats, hold: Floats, mass: Floats, c: Floats) -> None:
+    """Copy ``laid`` (N, K) back from its ``place`` (N,) into ``mass``; set concentrations ``c``."""
+    for i in nb.prange(place.size):
+        n = place[i]
+        for k in range(mass.shape[1]):
+            mass[i, k] = laid[n, k]
+            c[i, k] = laid[n, k] / hold[i, k]
+
+
+@nb.njit(cache=True, parallel=True, error_model="numpy")
 def spread_lines(
     lines: Ints,
     first: Ints,

@@ -157,9 +157,7 @@ class March:
         self.settle(volume)
         by, at = self.lines.order, self.lines.place
         hold, mass = self._laid_out
-        # into arrays that are there already; "raise" would make a copy first
-        np.take(self.hold, by, axis=0, out=hold, mode="clip")
-        np.take(self.mass, by, axis=0, out=mass, mode="clip")
+        kernels.lay_out(by, self.hold, self.mass, hold, mass)
         for line, link in zip(self.lines.ways, spreading.along, strict=True):
             kernels.spread_lines(line.cells, line.first, link[by], hold, mass, step)
         chunks = min(self.threads, self.kd.size)
@@ -167,8 +165,7 @@ class March:
         if self._joined is None or self._joined[0] is not spreading.pairs:
             self._joined = spreading.pairs, at[spreading.pairs]
         kernels.exchange(self._joined[1], spreading.link, hold, mass, step, chunks)
-        np.take(mass, at, axis=0, out=self.mass, mode="clip")
-        np.divide(self.mass, self.hold, out=self.c)
+        kernels.lay_back(at, mass, self.hold, self.mass, self.c)
 
     def settle(self, volume: Floats) -> None:
         """Bring water and fibre to equilibrium at the masses there are."""
