@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from meltwick.constants import ICE_POINT, WATER_DENSITY
+from meltwick.constants import ICE_POINT, WATER_DENSITY, Constants
 from meltwick.seep import chemistry, ice
 from meltwick.seep.flow import Spreading, joints, spreading, water_held
 from meltwick.seep.graph import Network
@@ -87,7 +87,8 @@ def melt_stage(
     if before is not None:
         dry = float(before.volume.sum())
     passing = max(0.1, 1.0 - max(0.0, water - dry) / caught)
-    volume, waiting, passed, last = first, 0.0, 0.0, -1
+    volume, passed, last = first, 0.0, -1
+    blocks = effort.blocks()
     if before is not None:
         volume, passed, last = before.volume, before.pores * water, -2
     for n in range(effort.steps):
@@ -111,10 +112,9 @@ def melt_stage(
             pool.gather(march, caught / effort.steps * passing + beside_it)
             for _, masses in laid.over:
                 pool.pour(masses * missed / effort.steps)
-        waiting += step
-        if n % effort.spread == effort.spread - 1 or n == effort.steps - 1:
-            _settle_in(march, spec, Wet(volume, passed / water), spreads, waiting, pool, soak)
-            waiting = 0.0
+        if n in blocks:
+            waits = float(steps.seconds[blocks[n]].sum())
+            _settle_in(march, spec, Wet(volume, passed / water), spreads, waits, pool, soak)
         observer(stage, n + 1, effort.steps)
     return Wet(volume, passed / water)
 
@@ -128,7 +128,7 @@ def _settle_in(
     pool: Pool | None,
     soak: Soak | None,
 ) -> None:
-    """Fix, hydrolyse and spread in the cold, after some steps of flow."""
+    """Fix, hydrolyse and spread in the cold, amid some steps of flow."""
     fixing, spoiling, pace = _rates(march, spec, wet.pores, COLD, wet.volume, soak)
     march.react(wet.volume, fixing, spoiling, seconds, pace)
     march.spread(wet.volume, spreads, seconds)
@@ -222,26 +222,53 @@ def batch_stage(
         soak.drain(volume, rest)
     if pool is not None:
         pool.gather(march, float((volume - rest).sum()))
-    edges = batch_edges(spec.batch_time, effort)
-    for n in range(effort.batch):
-        middle = 0.5 * (edges[n] + edges[n + 1])
-        step = float(edges[n + 1] - edges[n])
-        gap = spec.batch_temperature - COLD
-        temperature = spec.batch_temperature - gap * float(
-            np.exp(-middle / march.constants.warming)
-        )
-        active = (
-            float(np.exp(-middle / march.constants.drying)) if spec.batch_cover == "open" else 1.0
-        )
-        fixing, hydrolysing, pace = _rates(march, spec, 99.0, temperature, rest, soak)
+    steps = _waits(spec, effort, march.constants)
+    for n, now in enumerate(steps):
+        fixing, hydrolysing, pace = _rates(march, spec, 99.0, now.temperature, rest, soak)
         if not wet.pores:  # no melt has passed: powder dissolves in the cloth's own water
-            march.carry(still, step)
-        march.react(rest, fixing * active, hydrolysing * active, step, pace)
-        diffusivity = diffusivity_at(march.moving, temperature)
-        spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants, found)
-        march.spread(rest, spreads, step * active)
-        if soak is not None:
-            soak.spread(rest, spreads, step * active)
+            march.carry(still, now.seconds)
+        march.react(rest, fixing * now.active, hydrolysing * now.active, now.seconds, pace)
+        if n % 2 == 0:  # spread once for two steps, between their reactions
+            seconds, diffusivity = _both(steps[n : n + 2], march.moving)
+            spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants, found)
+            march.spread(rest, spreads, seconds)
+            if soak is not None:
+                soak.spread(rest, spreads, seconds)
         if pool is not None:
-            _stand(pool, march, spec, wet.pores, temperature, float(rest.sum()), step * active)
+            water, wetly = float(rest.sum()), now.seconds * now.active
+            _stand(pool, march, spec, wet.pores, now.temperature, water, wetly)
         observer(BATCH, n + 1, effort.batch)
+
+
+@dataclass(frozen=True)
+class _Wait:
+    """One step of the batching time."""
+
+    seconds: float
+    temperature: float  # [K]
+    active: float  # share of the pace of a bundle that is still wet
+
+
+def _waits(spec: Round, effort: Effort, constants: Constants) -> list[_Wait]:
+    """Cut the batching time: the bundle warms up, and dries if it lies open."""
+    edges = batch_edges(spec.batch_time, effort)
+    middle = 0.5 * (edges[:-1] + edges[1:])
+    warm = spec.batch_temperature - (spec.batch_temperature - COLD) * np.exp(
+        -middle / constants.warming
+    )
+    opened = spec.batch_cover == "open"
+    active = np.exp(-middle / constants.drying) if opened else np.ones(middle.size)
+    return [
+        _Wait(float(step), float(temperature), float(share))
+        for step, temperature, share in zip(np.diff(edges), warm, active, strict=True)
+    ]
+
+
+def _both(steps: list[_Wait], moving: tuple[Component, ...]) -> tuple[float, float]:
+    """Seconds of spreading in some steps, and the mean diffusivity over them [m2/s]."""
+    seconds = [step.seconds * step.active for step in steps]
+    far = [
+        each * diffusivity_at(moving, step.temperature)
+        for each, step in zip(seconds, steps, strict=True)
+    ]
+    return sum(seconds), sum(far) / max(sum(seconds), 1e-300)
