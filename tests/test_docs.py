@@ -18,6 +18,7 @@ from meltwick.plan.table import Table
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
 MAKER = runpy.run_path(str(ROOT / "docs" / "make_plan_file.py"))
+COMMANDS = runpy.run_path(str(ROOT / "docs" / "make_commands.py"))
 WALK = runpy.run_path(str(ROOT / "docs" / "make_walk.py"))
 PAGES = [
     ROOT / "README.md",
@@ -57,6 +58,42 @@ def test_plan_file_page_names_every_place_and_shows_every_start():
     for fold in words.STARTS[1:]:
         assert f"`meltwick new NAME --fold {fold}`" in page
     assert "Spot(" not in page
+
+
+def test_commands_page_is_what_the_program_says():
+    page = (ROOT / "docs" / "commands.md").read_text("utf-8")
+    assert page == COMMANDS["page"](), "run python docs/make_commands.py"
+
+
+def test_commands_page_has_every_command_and_word():
+    """Looked for in the page itself, command by command."""
+    from meltwick.cli.app import build
+
+    page = (ROOT / "docs" / "commands.md").read_text("utf-8")
+    sections = dict(re.findall(r"^##+ (meltwick .*)\n((?:(?!##).*\n?)*)", page, re.MULTILINE))
+    waiting, seen, escaped = [("meltwick", build())], set(), "\\|"
+    while waiting:
+        path, group = waiting.pop()
+        for name, command in group.commands.items():
+            seen.add(f"{path} {name}")
+            for word in command.params:
+                shown = word.opts[0] if word.opts[0].startswith("-") else word.metavar
+                if shown != "--debug":  # told once, at the top
+                    assert f"\n| `{shown.replace('|', escaped)}" in sections[f"{path} {name}"]
+            if hasattr(command, "commands"):
+                waiting.append((f"{path} {name}", command))
+    assert set(sections) == seen
+    assert set(COMMANDS["MORE"]) <= {path.split()[1] for path in seen}
+
+
+def test_commands_page_has_every_exit_code():
+    from meltwick import errors
+    from meltwick.cli.failing import INTERRUPTED
+
+    page = (ROOT / "docs" / "commands.md").read_text("utf-8")
+    told = {int(code) for code in re.findall(r"^\| ([0-9]+) \|", page, re.MULTILINE)}
+    found = {each.exit_code for _, each in inspect.getmembers(errors, inspect.isclass)}
+    assert told == {0, 1, *found, INTERRUPTED}
 
 
 def test_example_in_the_readme_is_the_built_in_one():

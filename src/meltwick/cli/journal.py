@@ -56,7 +56,10 @@ def read_number(text: str) -> int:
 
 
 def _start(context: typer.Context) -> None:
-    """Look up what you recorded, write notes to it, and keep it safe."""
+    """Look up what you recorded, write notes to it, and keep it safe.
+
+    Without a word more it lists the pieces.
+    """
     if context.invoked_subcommand is None:
         list_()
 

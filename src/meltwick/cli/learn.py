@@ -49,8 +49,8 @@ def learn(
 ) -> None:
     """Learn from three or more recorded pieces what the book cannot say of your hands and dyes.
 
-    Fits how much your bundles keep out, how eagerly your cloth takes dye and how far it creeps;
-    then meltwick preview PLAN --as mine uses it. Runs are kept, so it goes on where it was.
+    Fits how much your bundles keep out and how far dye goes from where it lands; with --as
+    other commands then predict so. Runs are kept, so it goes on where it was.
 
     Example: meltwick learn --as winter-dyes
     """
