@@ -20,15 +20,23 @@ EVERYWHERE = {"--debug"}
 """Options that every command takes: told once."""
 
 MORE = {
-    "new": ("plan-file.md",),
-    "compare": ("trends.md", "cluster.md"),
-    "aim": ("cluster.md",),
-    "explore": ("cluster.md",),
+    "preview": ("first-preview.md",),
+    "new": ("first-preview.md", "plan-file.md"),
+    "check": ("first-preview.md",),
+    "compare": ("choosing.md", "cluster.md"),
+    "aim": ("choosing.md", "cluster.md"),
+    "explore": ("choosing.md", "cluster.md"),
     "learn": ("learning.md",),
+    "resize": ("first-preview.md",),
     "redye": ("second-round.md",),
+    "film": ("first-preview.md",),
+    "guide": ("first-preview.md",),
+    "sheet": ("first-preview.md",),
     "collection": ("collection.md",),
+    "palette": ("choosing.md",),
     "measure": ("measuring.md",),
     "record": ("journal.md",),
+    "cache": ("choosing.md",),
     "journal": ("journal.md",),
     "swatch": ("swatches.md",),
 }
@@ -133,7 +141,8 @@ def section(path: tuple[str, ...], command: Any) -> list[str]:
     if words := [word for word in command.params if word.opts[0] not in EVERYWHERE]:
         lines += ["", "| word | what it is | if left out |", "|---|---|---|"]
         lines += [row(word) for word in words]
-    if pages := MORE.get(path[-1]) if len(path) == 2 else None:
+    if len(path) == 2:
+        pages = MORE[path[-1]]
         lines += ["", f"More in {' and '.join(f'[{page}]({page})' for page in pages)}."]
     return [*lines, ""]
 

@@ -33,7 +33,7 @@ SMALL = 0.6
 SHARES = ("white", "pale", "mid", "deep")
 
 HANDS = {"pole-bias-35": 3, "accordion": 3, "brick": 3, "spiral": 3}
-"""Plans of which several hands are drawn: the most usual, since README.md shows them."""
+"""Plans of which several hands are drawn: the most usual folds; README.md shows three."""
 PLAIN = ("pole-bias-0", "pole-bias-35", "pole-bias-90")
 """Plans drawn a second time without light and stitching."""
 SECTIONS = {
