@@ -36,20 +36,32 @@ def prose(page: Path) -> str:
     return _SPAN.sub("code", _BLOCK.sub("", text_of(page)))
 
 
-def code(page: Path) -> list[str]:
-    """Give every line of a fenced block and every span of code, as they follow in the page."""
-    held: list[tuple[int, str]] = []
+def commands(page: Path) -> list[tuple[str, bool]]:
+    """Give what a maker would type, in the page's order, and whether it stands in a block.
+
+    Of a line of several commands those of the program are given. Lines of usage, which name
+    ``[OPTIONS]``, are none.
+    """
+    held: list[tuple[int, str, bool]] = []
 
     def take(found: re.Match[str]) -> str:
-        place = found.start(1)
-        for line in found[1].splitlines():
-            held.append((place, line.strip()))
-            place += len(line) + 1
+        lines = found[1].splitlines(keepends=True)
+        starts = [found.start(1) + sum(map(len, lines[:n])) for n in range(len(lines))]
+        held.extend((at, line.strip(), True) for at, line in zip(starts, lines, strict=True))
         return re.sub(r"[^\n]", " ", found[0])
 
     rest = _BLOCK.sub(take, text_of(page))
-    held += [(found.start(1), " ".join(found[1].split())) for found in _SPAN.finditer(rest)]
-    return [line for _, line in sorted(held)]
+    held += [(each.start(1), " ".join(each[1].split()), False) for each in _SPAN.finditer(rest)]
+    parts = [
+        (part.strip().removeprefix(".venv/bin/"), block)
+        for _, line, block in sorted(held)
+        for part in line.split("&&")
+    ]
+    return [
+        (part, block)
+        for part, block in parts
+        if part.startswith("meltwick ") and "[OPTIONS]" not in part
+    ]
 
 
 def anchors(page: Path) -> set[str]:

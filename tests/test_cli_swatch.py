@@ -9,49 +9,26 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
-from tests import cards, halos
+from tests import cards
+from tests.swatched import card, cloth, split_test
 
 from meltwick.cli import main
 from meltwick.cli.mixing import read_colour
 from meltwick.errors import PlanError
 from meltwick.photo.names import read_grid, read_names
-from meltwick.stock import load_stock
 
 GRID = [["lemon", "coral", "rose"], ["undyed", "tide", "ink"]]
-STOCK = load_stock(Path("no such folder"))
-
-
-def ks(dye: str) -> np.ndarray:
-    return sum(share * halos.bands(*part.bands) for part, share in STOCK.dye(dye).parts)
-
-
-def cloth(dye: str, percent: float) -> np.ndarray:
-    """Reflectance of jersey with so much powder in % of its weight, 70 % of it kept."""
-    k = (1 - cards.COTTON) ** 2 / (2 * cards.COTTON)
-    if dye != "undyed":
-        k = k + 0.7 * percent * ks(dye)
-    return 1 + k - np.sqrt(k * k + 2 * k)
 
 
 @pytest.fixture(scope="module")
 def shots(tmp_path_factory):
     """A card's photograph, its names, a halo's photograph."""
     folder = tmp_path_factory.mktemp("shots")
-    made = cards.Made(
-        [[cloth(name, 2.0) for name in row] for row in GRID],
-        kelvin=5500, tilt=12, roll=4, fall=0.2, noise=0.01, quality=85, size=(640, 480),
-    )  # fmt: skip
-    (folder / "card.jpg").write_bytes(cards.photograph(made))
+    look = {"kelvin": 5500, "tilt": 12, "roll": 4, "fall": 0.2, "noise": 0.01}
+    (folder / "card.jpg").write_bytes(card(GRID, **look))
     text = "\n".join(",".join(n if n == "undyed" else f"my {n}" for n in row) for row in GRID)
     (folder / "names.csv").write_text(text + "\n", "utf-8")
-    parts = [
-        (halos.bands(*STOCK.components[name].bands), amount, radius, edge)
-        for name, amount, radius, edge in (
-            ("reactive orange 16", 0.8, 130.0, 12.0),
-            ("reactive red 2", 1.2, 80.0, 10.0),
-        )
-    ]
-    (folder / "halo.jpg").write_bytes(halos.photograph(parts, ((240, 240),), (480, 480)))
+    (folder / "halo.jpg").write_bytes(split_test())
     return folder
 
 
