@@ -23,14 +23,23 @@ from meltwick.cli import machine, main
 from meltwick.journal.profiles import as_toml
 from meltwick.photo import measuring, showing
 from meltwick.photo.measuring import Given
-from meltwick.picture import guide
+from meltwick.picture import contact, film, guide
 from meltwick.stock import loader
-from meltwick.study import store, workers
+from meltwick.study import redye, store, workers
 from meltwick.types import Cloth
 
 GALLERY = ROOT / "gallery"
-LIGHT = {"ground": "wood", "long_side": 560, "fill": 0.8, "tilt": 6.0}
-PICTURE = 640  # [px] width of a guide's pictures: they take as long as they are large
+LIGHT = {"ground": "wood", "long_side": 420, "fill": 0.85, "tilt": 6.0}
+SMALL = (
+    (guide, "LONG_SIDE", 640),  # [px] of a guide's pictures
+    (contact, "_WIDE", 640),  # [px] of a sheet of pieces
+    (film, "WIDTH", 320),  # [px] of a frame
+    (film, "TALLEST", 280),
+    (film, "_STEPS", 20),  # moments of a round
+    (redye, "FOLDS", ("scrunch",)),  # of second rounds
+    (redye, "PULLS", ("snug",)),
+)
+"""What is made smaller or fewer: commands take as long as their pictures are large."""
 QUICK = ("--hands", "1", "--detail", "10 mm")
 COLLECTION = """schema = 1
 name = "first-frost"
@@ -75,7 +84,8 @@ def settle(patch: pytest.MonkeyPatch, home: Path, runs: Path) -> None:
     patch.setattr(store, "usual_folder", lambda: runs)
     patch.setattr(machine, "prepare_kernels", lambda announce=True: None)
     patch.setattr(workers, "usable_cores", lambda: 1)
-    patch.setattr(guide, "LONG_SIDE", PICTURE)
+    for module, name, value in SMALL:
+        patch.setattr(module, name, value)
 
 
 def remembering(view: Callable[..., Any]) -> Callable[..., Any]:
@@ -83,14 +93,12 @@ def remembering(view: Callable[..., Any]) -> Callable[..., Any]:
     known: dict[object, tuple[Any, Any]] = {}
 
     def found(photos: Any, blanks: Any, given: Any = None) -> tuple[Any, Any]:
-        told = (
-            [] if given is None else [each for each in given.values() if any(vars(each).values())]
-        )
+        said = any(each != Given() for each in (given or {}).values())
         key = (
             *((name, photo.linear.tobytes()) for name, photo in photos.items()),
             *((blank.name, blank.size, fabric.name) for blank, fabric in blanks),
         )
-        if told or key not in known:
+        if said or key not in known:
             known[key] = view(photos, blanks, given)
         blank, sides = known[key]
         return blank, tuple(replace(side, photo=photos[side.name]) for side in sides)
@@ -144,9 +152,10 @@ def furnish(folder: Path, home: Path) -> None:
         shutil.copy(GALLERY / f"{plan}.toml", folder)
     for place in (folder / "first-frost", folder / "gallery" / "first-frost"):
         place.mkdir(parents=True)
-        for name in ("ice-fern.toml", "kerchief.toml", "prices.toml"):
+        for name in ("ice-fern.toml", "kerchief.toml"):
             shutil.copy(GALLERY / "first-frost" / name, place)
-        (place / "collection.toml").write_text(COLLECTION, "utf-8")
+    shutil.copy(GALLERY / "first-frost" / "prices.toml", place)
+    (place / "collection.toml").write_text(COLLECTION, "utf-8")  # the other folder has none
     (folder / "stick").mkdir()
     (home / "data" / "profiles").mkdir(parents=True)
     (home / "data" / "profiles" / "mine.toml").write_text(as_toml(PROFILE), "utf-8")
