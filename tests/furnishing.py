@@ -25,7 +25,7 @@ from meltwick.photo import measuring, showing
 from meltwick.photo.measuring import Given
 from meltwick.picture import contact, film, guide
 from meltwick.stock import loader
-from meltwick.study import redye, store, workers
+from meltwick.study import aim, redye, store, workers
 from meltwick.types import Cloth
 
 GALLERY = ROOT / "gallery"
@@ -38,6 +38,9 @@ SMALL = (
     (film, "_STEPS", 20),  # moments of a round
     (redye, "FOLDS", ("scrunch",)),  # of second rounds
     (redye, "PULLS", ("snug",)),
+    (redye, "FIRST", 2),  # amounts of powder that are tried first
+    (aim, "FIRST", 2),
+    (redye, "_GOES", 1),
 )
 """What is made smaller or fewer: commands take as long as their pictures are large."""
 QUICK = ("--hands", "1", "--detail", "10 mm")

@@ -19,6 +19,7 @@ from meltwick.plan.table import Table
 README = (ROOT / "README.md").read_text("utf-8")
 MAKER = runpy.run_path(str(ROOT / "docs" / "make_plan_file.py"))
 COMMANDS = runpy.run_path(str(ROOT / "docs" / "make_commands.py"))
+STUDIES = runpy.run_path(str(ROOT / "docs" / "make_studies.py"))
 WALK = runpy.run_path(str(ROOT / "docs" / "make_walk.py"))
 
 
@@ -148,6 +149,21 @@ def test_the_walk_s_page_is_that_of_its_script():
     assert {step.kept for step in steps if step.kept} | {"walk-photographs.jpg"} == shown
     for name in shown:
         assert (ROOT / "docs" / name).stat().st_size <= WALK["SMALL"]
+
+
+def test_sheets_of_the_readme_are_of_its_commands_and_of_this_model():
+    from PIL import Image
+
+    from meltwick.constants import MODEL
+
+    assert f"`{STUDIES['BEGIN']}`" in README
+    for name, line in STUDIES["SHEETS"].items():
+        assert f"```\n{line}\n```" in README
+        assert f"](docs/{name})" in README
+        picture = ROOT / "docs" / name
+        assert picture.stat().st_size <= STUDIES["SMALL"]
+        with Image.open(picture) as opened:
+            assert opened.text["meltwick-model"] == str(MODEL), "run python docs/make_studies.py"
 
 
 def test_glossary_says_each_term_once_and_in_order():

@@ -43,8 +43,8 @@ INSTEAD = {
         "there is no cluster; tests/test_cluster.py starts one",
     ),
     "meltwick redye PHOTO --white 30%": (
-        'meltwick redye PHOTO --white 30% --dyes "plum, tide"',
-        "it tries every dye in stock; these are the two of the other pages",
+        'meltwick redye front.jpg --back back.jpg --white 30% --dyes "plum, tide"',
+        "it would try every dye in stock; this one docs/commands.md has too, and runs are kept",
     ),
     "meltwick journal forget 3": (
         "meltwick journal forget 3 --yes",
