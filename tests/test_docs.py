@@ -11,7 +11,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from tests.pages import PAGES, ROOT, block_lines
+from tests.pages import PAGES, ROOT, commands
 
 from meltwick.plan import example_plan, folds, models
 from meltwick.plan.table import Table
@@ -118,8 +118,7 @@ def test_commands_in_the_readme_exist():
 
 def fenced() -> list[str]:
     """Every line of the docs, in a block of its own, that a maker would type."""
-    lines = [line.strip() for page in PAGES for line in block_lines(page)]
-    return sorted({line for line in lines if line.startswith("meltwick ")})
+    return sorted({line for page in PAGES for line, block in commands(page) if block})
 
 
 @pytest.mark.parametrize("line", fenced())
