@@ -288,7 +288,7 @@ def test_one_species_finds_its_root(v, b, d, g, r):
         return (v * c * unit + b * c * unit / (d + g * c * unit)) / r - 1.0
 
     exact = brentq(gap, 0.0, 1.0 + 1e-9, xtol=1e-300, rtol=1e-14, maxiter=2000) * unit
-    assert found == pytest.approx(exact, rel=1e-9)
+    assert found == pytest.approx(exact, rel=1e-9, abs=0.0)
 
 
 @QUIET

@@ -176,7 +176,7 @@ def test_backstain_grows_from_careful_to_hurried_and_is_kept():
     assert (sums[0] < sums[1]).all()
     assert (sums[1] < sums[2]).all()
     assert (sums[2] < [2e-3, 1e-3]).all()
-    assert sums[0] == pytest.approx([2e-4 * 2e-3, 2e-4 * 1e-3], rel=1e-9)
+    assert sums[0] == pytest.approx([2e-4 * 2e-3, 2e-4 * 1e-3], rel=1e-9, abs=0.0)
 
 
 def test_backstain_takes_free_sites_only():
@@ -226,7 +226,7 @@ def test_spots_are_as_many_and_as_large_at_every_pitch(pitch):
     cloth = flat_cloth(0.4, 0.4, pitch)
     code = chance.key(1, "spots")
     found = wash.spots(cloth, np.array([1e-4]), np.ones(cloth.size, bool), "hurried", code)
-    assert found.sum() == pytest.approx(1e-6, rel=1e-9)
+    assert found.sum() == pytest.approx(1e-6, rel=1e-9, abs=0.0)
     grain = np.pi * wash.SPOT_RADIUS**2 * 0.160 * wash.SPOT_DEPTH
     grains = int(1e-6 / grain)
     depth = found[:, 0] / (pitch**2 * 0.160)
