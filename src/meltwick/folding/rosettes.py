@@ -16,8 +16,8 @@ from meltwick.types import Floats, Ints, Rosettes, Spiral, Spot
 
 DARTS = 6000  # tries to place a centre
 NEAREST = 0.78
-"""Least distance of two centres over the mean one: darts thrown till none fits cover about 0.55 of
-the plane with discs of half that distance (random sequential packing, from memory)."""
+"""Least distance of two centres over the mean one: discs thrown till none fits cover 0.547 of the
+plane (random sequential packing, Evans 1993, Rev. Mod. Phys. 65, as an encyclopedia gives it)."""
 PULLED = 0.05  # of the spacing: spread of where two rosettes part; chosen
 FEWEST = 60  # points of cloth; a smaller scrap goes to the next rosette
 

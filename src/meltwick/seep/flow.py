@@ -125,9 +125,11 @@ def spreading(
 ) -> Spreading:
     """Dispersion that the grid does not already give, and diffusion.
 
-    In the plane |Q| (a - d/2)/d + s Q_c (l^2 - h^2)/(12 h^2), with d the edge's length, a the
+    In the plane |Q| (a - d/2)/d + s Q_c HOP (l^2 - h^2)/(4 h^2), with d the edge's length, a the
     dispersivity, s its share (2/3 straight, 1/6 slanting), Q_c the cell's flow through contacts
-    and l the sideways spread at a contact; plus D theta S.
+    and l the sideways spread at a contact, and the same with SKIN for the film; on contacts
+    G slope TREAD (l - h), G their conductance; everywhere but in the film D theta S. All of it
+    is chosen but for the form of the first term (Bear 1972, from memory).
 
     Parameters
     ----------
