@@ -191,31 +191,31 @@ def evidence_table() -> list[str]:
 
 
 def pitch_table() -> list[str]:
-    """Write the white of three plans at three pitches, least and most of the hands."""
+    """Write the white of three plans at three pitches, by the hands that were run at all of them."""
     with PITCHES.open(newline="", encoding="utf-8") as file:
         lines = list(csv.DictReader(file))
     pitches = list(dict.fromkeys(line["pitch_mm"] for line in lines))
     rows = []
     for plan in dict.fromkeys(line["plan"] for line in lines):
-        white = [
-            [100 * float(x["white"]) for x in lines if (x["plan"], x["pitch_mm"]) == (plan, pitch)]
-            for pitch in pitches
-        ]
-        middle = [float(np.median(each)) for each in white]
+        white: dict[str, dict[str, float]] = {}  # by hand and pitch
+        for line in (line for line in lines if line["plan"] == plan):
+            white.setdefault(line["hand"], {})[line["pitch_mm"]] = 100 * float(line["white"])
+        whole = [list(each.values()) for each in white.values() if len(each) == len(pitches)]
+        hands = np.array(whole).T  # (pitches, hands)
+        middle = np.median(hands, axis=1)
         cells = [
-            f"{mid:.1f} ({min(each):.1f} .. {max(each):.1f})"
-            for mid, each in zip(middle, white, strict=True)
+            f"{mid:.1f} ({each.min():.1f} .. {each.max():.1f})"
+            for mid, each in zip(middle, hands, strict=True)
         ]
-        rows.append((plan, *cells, f"{max(middle) - min(middle):.1f}"))
+        rows.append((plan, str(len(whole)), *cells, f"{np.ptp(middle):.1f}"))
     worst = max(float(line["balance_error"]) for line in lines)
-    hands = len({line["hand"] for line in lines})
-    head = ("plan", *(f"{float(pitch):g} mm" for pitch in pitches), "medians apart")
+    head = ("plan", "hands", *(f"{float(pitch):g} mm" for pitch in pitches), "medians apart")
     models = ", ".join(sorted({line["model"] for line in lines}))
     return [
         *table(head, rows),
         "",
-        f"Medians of {hands} hands, least and most in brackets, with model {models}. The balance",
-        f"of the dye closed to {worst:.0e} of what was laid or better in all of these runs.",
+        f"Medians, least and most in brackets, with model {models}. The balance of the dye closed to",
+        f"{worst:.0e} of what was laid or better in all of these runs.",
     ]
 
 

@@ -22,26 +22,20 @@ HANDS = 3
 
 
 def main() -> None:
-    """Run every plan, pitch and hand, and write a line for each as it comes."""
+    """Run every plan, pitch and hand; the file is written when all are made."""
+    rows = []
+    for pitch in PITCHES:
+        for name in PLANS:
+            plan = example_plan() if name == "pole" else read_plan(GALLERY / f"{name}.toml")
+            for hand in range(HANDS):
+                made = simulate(plan, pitch=pitch, seed=plan.seed + hand)
+                error = max(turn.balance.relative_error for turn in made.rounds)
+                white = f"{made.white_share:.4f}"
+                rows.append((name, 1e3 * pitch, hand, white, f"{error:.1e}", MODEL))
     with DATA.open("w", newline="", encoding="utf-8") as file:
         out = csv.writer(file, lineterminator="\n")
         out.writerow(("plan", "pitch_mm", "hand", "white", "balance_error", "model"))
-        for pitch in PITCHES:
-            for name in PLANS:
-                plan = example_plan() if name == "pole" else read_plan(GALLERY / f"{name}.toml")
-                for hand in range(HANDS):
-                    made = simulate(plan, pitch=pitch, seed=plan.seed + hand)
-                    error = max(turn.balance.relative_error for turn in made.rounds)
-                    row = (
-                        name,
-                        1e3 * pitch,
-                        hand,
-                        f"{made.white_share:.4f}",
-                        f"{error:.1e}",
-                        MODEL,
-                    )
-                    out.writerow(row)
-                    file.flush()
+        out.writerows(rows)
 
 
 if __name__ == "__main__":
