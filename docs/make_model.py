@@ -191,7 +191,7 @@ def evidence_table() -> list[str]:
 
 
 def pitch_table() -> list[str]:
-    """Write the white of three plans at three pitches, by the hands that were run at all of them."""
+    """Write the white of three plans at three pitches, by the hands run at all of them."""
     with PITCHES.open(newline="", encoding="utf-8") as file:
         lines = list(csv.DictReader(file))
     pitches = list(dict.fromkeys(line["pitch_mm"] for line in lines))
@@ -214,8 +214,8 @@ def pitch_table() -> list[str]:
     return [
         *table(head, rows),
         "",
-        f"Medians, least and most in brackets, with model {models}. The balance of the dye closed to",
-        f"{worst:.0e} of what was laid or better in all of these runs.",
+        f"Medians, least and most in brackets, with model {models}. The balance of the dye closed",
+        f"to {worst:.0e} of what was laid or better in all of these runs.",
     ]
 
 
