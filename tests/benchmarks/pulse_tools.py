@@ -33,6 +33,8 @@ class Tool:
     name: str
     make: Callable[[Case], Run]
     fewest: Callable[[Case], int]  # steps to begin with
+    by_pitch: bool = False  # so many steps that only a finer pitch lessens the error
+    try_out: Callable[[Case], Run] | None = None  # gives the same with less to compile
 
 
 def _rows(case: Case) -> tuple[Cloth, Bundle, Network, Seepage, float]:
@@ -112,8 +114,11 @@ def meltwick(case: Case, corrected: bool = False) -> Run:
     return run
 
 
-def py_pde(case: Case) -> Run:
-    """Central differences and explicit steps of Runge and Kutta, compiled by numba."""
+def py_pde(case: Case, backend: str = "numba") -> Run:
+    """Central differences and explicit steps of Runge and Kutta, compiled by numba.
+
+    Compiling takes far longer than the run, so that cases are tried without; it is not counted.
+    """
     import pde
 
     grid = pde.CartesianGrid([(0.0, WIDTH), (0.0, HEIGHT)], [case.cols, case.rows])
@@ -128,7 +133,7 @@ def py_pde(case: Case) -> Run:
     equation = pde.PDE({"c": law}, bc={"derivative": 0}, consts=fields)
     start = case.exact(0.0).T
     field = pde.ScalarField(grid, start)
-    solver = pde.solvers.SolverBase.from_name("runge-kutta", equation, backend="numba")
+    solver = pde.solvers.SolverBase.from_name("runge-kutta", equation, backend=backend)
     stepper = solver.make_stepper(field, dt=case.step)
 
     def run() -> Floats:
@@ -196,7 +201,7 @@ OURS = "meltwick"
 TOOLS = (
     Tool(OURS, meltwick, _few),
     Tool("meltwick, a step's own spreading taken off", partial(meltwick, corrected=True), _few),
-    Tool("py-pde", py_pde, explicit_steps),
+    Tool("py-pde", py_pde, explicit_steps, True, partial(py_pde, backend="numpy")),
     Tool("FiPy, rule of the middle", fipy, _few),
     Tool("FiPy, Euler backwards", partial(fipy, middle=False), _few),
 )
