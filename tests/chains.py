@@ -51,7 +51,9 @@ def marching(
     )
 
 
-def stream_of(volume: Floats, edges: Ints, amount: Floats, leave: Floats) -> Stream:
+def stream_of(
+    volume: Floats, edges: Ints, amount: Floats, leave: Floats, theta: float = 0.0
+) -> Stream:
     """Water that flows from ``edges[:, 0]`` to ``edges[:, 1]``; cells are numbered downstream."""
     n = volume.size
     by_end = np.argsort(edges[:, 1], kind="stable")
@@ -64,6 +66,7 @@ def stream_of(volume: Floats, edges: Ints, amount: Floats, leave: Floats) -> Str
         out=np.bincount(edges[:, 0], amount, n),
         leave=leave.astype(np.float64),
         volume=volume,
+        theta=np.full(n, theta),
         flow=amount.astype(np.float64),
         w=-np.arange(n, dtype=np.float64),
     )

@@ -299,8 +299,8 @@ def predicted(text: str) -> tuple[Result, float]:
         for name in ("carry", "react", "spread", "drain"):
             patch.setattr(March, name, watched(getattr(March, name)))
         result = simulate(plan_from_text(text, "contract.toml"), pitch=PITCH)
-    spreads = DRAFT.steps // DRAFT.spread + DRAFT.batch
-    assert len(least) >= DRAFT.steps + 2 * spreads  # all were seen
+    waits = 2 * len(DRAFT.blocks()) + DRAFT.batch + DRAFT.batch // 2
+    assert len(least) >= DRAFT.steps + waits  # all were seen
     return result, min(least)
 
 

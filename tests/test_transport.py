@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from scipy.special import erfc
 from tests.chains import NO_PAIRS, Column, line_links, marching, pair_links, sheet_links, stream_of
 
 from meltwick.constants import Constants
-from meltwick.seep.flow import spreading
+from meltwick.seep.flow import spreading, stream
 from meltwick.seep.graph import Network
 from meltwick.types import Cloth, Fabric
 
@@ -236,7 +239,8 @@ def strip(pitch: float, cells: int, speed: float, wet: float) -> tuple[Cloth, Ne
     amount = np.full(many, speed * wet * thick * pitch)
     leave = np.zeros(cells)
     leave[-1] = amount[0]
-    return cloth, net, stream_of(np.full(cells, wet * thick * pitch**2), edges, amount, leave)
+    volume = np.full(cells, wet * thick * pitch**2)
+    return cloth, net, stream_of(volume, edges, amount, leave, theta=wet)
 
 
 @pytest.mark.parametrize("pitch", [4e-3, 2e-3, 1e-3])
@@ -262,3 +266,22 @@ def test_dispersion_is_the_same_length_at_every_pitch(pitch):
     wanted = 2.0 * (4e-3 * speed + Constants().tortuosity * diffusivity) + speed**2 * step
     assert mean - cloth.x[cells // 4] == pytest.approx(speed * step * steps, rel=1e-4)
     assert variance == pytest.approx(wanted * step * steps, rel=1e-3)
+
+
+def test_pressing_a_cloth_leaves_its_diffusion_as_it_is():
+    """D tau theta S is D tau V / d^2: the same water at half the thickness spreads as before."""
+    pitch = 2e-3
+    cloth, net, _ = strip(pitch, 6, 1e-3, 0.7)
+    net = replace(net, bound=np.ones(6))
+    found = []
+    for part in (1.0, 0.5):
+        thickness = np.full(6, 1e-3 * part)
+        solid = np.full(6, 0.2 / part)
+        bundle = SimpleNamespace(thickness=thickness, solid=solid)
+        shape = np.full(len(net.pairs), 1e-3 * part)  # area over length of a square
+        now = stream(np.ones(6), np.zeros(6), net, cloth, bundle, 0.0, Constants())
+        links = spreading(now, replace(net, shape=shape), cloth, 3e-10, 0.0, Constants())
+        water = now.volume[:-1] / pitch**2
+        found.append(links.along[0][:-1] / water)
+    assert found[0] == pytest.approx(np.full(5, 3e-10 * Constants().tortuosity), rel=1e-12, abs=0)
+    assert found[1] == pytest.approx(found[0], rel=1e-12, abs=0)

@@ -23,6 +23,7 @@ class Stream:
     out: Floats  # (N,) [m3/s] by edges
     leave: Floats  # (N,) [m3/s] dripping or running off
     volume: Floats  # (N,) [m3] of water
+    theta: Floats  # (N,) share of the cell's volume that is water
     flow: Floats  # (E,) [m3/s]
     w: Floats  # (N,)
 
@@ -64,7 +65,8 @@ def stream(
     place[order] = np.arange(order.size, dtype=np.int32)
     start, source, amount, out = route(net.pairs, flow, place, w.size)
     volume = water_held(w, net, cloth, bundle, damp, constants)
-    return Stream(order, start, source, amount, out, leave, volume, flow, w)
+    theta = volume / (cloth.pitch**2 * bundle.thickness)
+    return Stream(order, start, source, amount, out, leave, volume, theta, flow, w)
 
 
 @dataclass(frozen=True)
@@ -101,14 +103,13 @@ class Joints:
 
 def joints(now: Stream, net: Network, cloth: Cloth) -> Joints:
     """Find which edges go to the next cell of a line, and how wet the ends of all are."""
-    theta = now.volume / (cloth.pitch**2 * np.maximum(cloth.thickness, 1e-9))
     a, b = net.pairs[: net.inside, 0], net.pairs[: net.inside, 1]
     plane = slice(0, net.in_plane)
     down = cloth.row[b[plane]] - cloth.row[a[plane]]
     aside = cloth.col[b[plane]] - cloth.col[a[plane]]
     edges = [np.flatnonzero((down == rows) & (aside == cols)) for rows, cols in STEPS]
     return Joints(
-        wet=theta[a] + theta[b],
+        wet=now.theta[a] + now.theta[b],
         ways=tuple((each.astype(np.int32), a[each]) for each in edges),
         pairs=np.ascontiguousarray(net.pairs[net.in_plane : net.inside]),
     )
