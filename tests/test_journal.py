@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
@@ -451,6 +452,29 @@ def test_any_flipped_bit_is_noticed_or_changes_nothing(small: Small, where: int,
     assert after == broken
     in_the_head = place < 100  # whose file it is, and of which version
     assert isinstance(fault, DamagedError) or in_the_head, fault
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE content SET bytes = 'a text'",
+        "UPDATE content SET bytes = -1",
+        "UPDATE content SET bytes = 9223372036854775807",
+        "UPDATE sqlite_sequence SET seq = 'a text'",
+        "UPDATE sqlite_sequence SET seq = NULL",
+        "UPDATE sqlite_sequence SET seq = 9223372036854775807",
+    ],
+)
+def test_cells_of_another_kind_are_damage(book: Journal, change: str) -> None:
+    """What a fuzzer found: SQLite keeps any kind of value in any column."""
+    add(book)
+    with contextlib.closing(sqlite3.connect(book.path)) as connection, connection:
+        connection.execute(change)
+    for act in (book.pieces, lambda: add(book, "jib")):
+        if act is book.pieces or "seq" in change:
+            with pytest.raises(DamagedError) as error:
+                act()
+            one_line(error)
 
 
 def test_one_damaged_piece_can_be_taken_out(book: Journal) -> None:

@@ -21,6 +21,7 @@ from meltwick.journal.faults import shown, worded
 from meltwick.journal.opening import opened
 from meltwick.journal.photographs import keep_photo, kept_photo, photo_folder
 from meltwick.journal.records import Entry, Note, Piece, checked, document, plain, sha256
+from meltwick.journal.schema import MOST
 from meltwick.stock.reading import one_line
 from meltwick.workshop.table import plain as safe
 
@@ -113,7 +114,7 @@ def _piece(row: object, contents: Mapping[str, bytes], where: str) -> Piece:
         raise FileError(f"{where}: it is no piece")
     rest = dict(row)
     number, notes = rest.pop("number", 0), rest.pop("notes", [])
-    if type(number) is not int or not 0 <= number < 2**53 or not isinstance(notes, list):
+    if type(number) is not int or not 0 <= number < MOST or not isinstance(notes, list):
         raise FileError(f"{where}: number is no whole number from 0 on, or notes is no list")
     entry: Entry = checked(Entry, rest, where)
     if sha256(entry.canonical.encode()) != entry.digest:

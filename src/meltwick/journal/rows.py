@@ -39,11 +39,10 @@ def read(connection: sqlite3.Connection, path: Path, only: int | None = None) ->
         One does not; the line names it.
     """
     connection.row_factory = sqlite3.Row
-    contents = {
-        row["sha256"]: bytes(row["bytes"]) for row in connection.execute("SELECT * FROM content")
-    }
-    if any(sha256(content) != digest for digest, content in contents.items()):
-        raise damaged(path, "a file that it keeps is damaged")
+    contents = {row["sha256"]: row["bytes"] for row in connection.execute("SELECT * FROM content")}
+    for digest, content in contents.items():
+        if not isinstance(content, bytes) or sha256(content) != digest:
+            raise damaged(path, "a file that it keeps is damaged")
     costs = _by_piece(connection, "cost", "amount, currency, note", "place")
     photos = _by_piece(connection, "photo", "sha256, file, panel, taken", "place")
     files = _by_piece(connection, "file", "kind, name, sha256", "kind, name")

@@ -12,6 +12,9 @@ from functools import lru_cache
 MARK = 0x6D656C74
 """The application id, which stands in the file's first bytes: "melt"."""
 
+MOST = 2**53
+"""Above every number that a piece may have: JSON carries those below it exactly."""
+
 _FIRST = (
     """CREATE TABLE piece (
         number INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -108,5 +111,8 @@ def _right_shape(steps: tuple[tuple[str, ...], ...], version: int) -> object:
 
 
 def as_it_should_be(connection: sqlite3.Connection, version: int) -> bool:
-    """Whether the tables are those of a version, no more and no fewer."""
-    return shape(connection) == _right_shape(STEPS, version)
+    """Whether the tables are those of a version, no more and no fewer, and count as they should."""
+    if shape(connection) != _right_shape(STEPS, version):
+        return False
+    last = connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'piece'").fetchall()
+    return all(type(row[0]) is int and 0 <= row[0] < MOST for row in last)
