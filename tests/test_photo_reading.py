@@ -398,6 +398,7 @@ BAD = {
     "script.jpg": (b"%!PS-Adobe-3.0 EPSF-3.0\n(x) run\n", "is text"),
     "bomb.png": (png_bytes(60000, 60000, body=GOOD), "60000 x 60000 pixels, over 210 million"),
     "thin.png": (png_bytes(4000, 20, body=GOOD), "short side needs 64"),
+    "strip.png": (png_bytes(80, 2_000_000, body=GOOD), "80 x 2000000 pixels, a strip"),
     "words.png": (png_bytes(80, 80, ztxt(80_000_000), GOOD), "cannot be read as PNG|cut short"),
     "half.png": (png_bytes(80, 80, body=GOOD[: len(GOOD) // 2]), "cut short|damaged"),
     "crc.png": (png_bytes(80, 80, body=GOOD).replace(b"IHDR\0", b"IHDR\1", 1), "damaged|pixels"),

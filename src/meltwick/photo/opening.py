@@ -29,6 +29,7 @@ SMALLEST = 64
 LARGEST_FILE = 500_000_000  # [bytes] chosen
 MOST_PIXELS = {"JPEG": 400_000_000}  # a JPEG is unpacked at a part of its size
 MOST_PIXELS_ELSE = 210_000_000  # more than any telephone takes (200 million)
+LONGEST_SHAPE = 50  # long side by short side; no camera takes such a strip. Chosen
 DRAFT_ABOVE = 60_000_000  # pixels from which a JPEG is unpacked smaller
 
 _BAND = 1 << 22  # [bytes] of a colour profile; larger ones are not looked at
@@ -160,6 +161,11 @@ def _check_size(size: tuple[int, int], kind: str, name: str) -> None:
         raise FileError(
             f"{name} has {width} x {height} pixels; its short side needs {SMALLEST} or more, "
             "so send the photograph itself, not its small picture"
+        )
+    if max(width, height) > LONGEST_SHAPE * min(width, height):
+        raise FileError(
+            f"{name} has {width} x {height} pixels, a strip that no camera takes; send the "
+            "photograph itself"
         )
 
 
