@@ -4,8 +4,8 @@ import time
 
 import pytest
 
-from meltwick.errors import PlanError
-from meltwick.plan import plan_from_text
+from meltwick.errors import FileError, PlanError
+from meltwick.plan import plan_from_text, read_plan
 
 
 def told(text):
@@ -300,3 +300,10 @@ def test_a_hostile_text_is_refused_soon(text):
     said = told(text)
     assert time.perf_counter() - began < 3
     assert len(said) < 500
+
+
+def test_a_very_long_name_is_cut_short(tmp_path):
+    with pytest.raises(FileError) as error:
+        read_plan(tmp_path / ("x" * 2000 + ".toml"))
+    assert len(str(error.value)) < 400
+    assert "xxx.toml cannot be read: file name too long" in str(error.value)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from meltwick.errors import FileError, MeltwickError, ResourceError
 from meltwick.journal.backups import BusyError, last_backup
-from meltwick.stock.reading import one_line
+from meltwick.stock.reading import one_line, shown_path
 
 _FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
@@ -21,8 +21,7 @@ class DamagedError(FileError):
 
 def shown(path: Path) -> str:
     """Return a path as a message shows it."""
-    text = one_line(str(path))
-    return text if len(text) <= 120 else f"...{text[-117:]}"
+    return shown_path(path, 120)
 
 
 def of_disk(error: OSError, path: Path) -> MeltwickError:

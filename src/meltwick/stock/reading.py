@@ -63,6 +63,12 @@ def one_line(text: str) -> str:
     return " ".join(kept.split())
 
 
+def shown_path(path: Path, most: int = 240) -> str:
+    """Return a path on one line, the beginning of a long one left out."""
+    text = one_line(str(path))
+    return text if len(text) <= most else f"...{text[3 - most :]}"
+
+
 def nearest(word: str, allowed: Iterable[str]) -> str | None:
     """Return the allowed word most like the one written, or None when none is alike.
 
@@ -122,7 +128,7 @@ def read_text(path: Path, what: str) -> str:
     FileError
         If the file is missing, a folder, not readable, larger than 1 MB, or not plain text.
     """
-    name = one_line(str(path))
+    name = shown_path(path)
     try:
         if path.is_dir():
             raise FileError(f"{name} is a folder; name a {what} file{_beside(path)}")
