@@ -166,7 +166,9 @@ def _picture(name: str) -> Path:
     try:
         if path.is_dir():
             raise FileError(f"{shown} is a folder; name a photograph in it")
-        if not path.is_file():
+        if path.exists() and not path.is_file():
+            raise FileError(f"{shown} is not an ordinary file, so it cannot be a photograph")
+        if not path.exists():
             raise FileError(f"{shown} does not exist; check the spelling of the photograph's name")
     except OSError as error:
         raise FileError(f"{shown} cannot be read ({(error.strerror or '').lower()})") from None

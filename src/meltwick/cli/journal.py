@@ -285,6 +285,8 @@ def import_(
 def _is_journal(path: Path) -> bool:
     """Whether a file is a SQLite file, which must then be a journal."""
     try:
+        if not path.is_file():
+            return False
         with path.open("rb") as file:
             return file.read(16) == b"SQLite format 3\0"
     except OSError:
@@ -299,6 +301,8 @@ def _read_export(path: Path) -> str:
             raise FileError(f"{path} is a folder; name a file that journal export --json wrote")
         if not path.exists():
             raise FileError(f"{path} does not exist; check the spelling of its name")
+        if not path.is_file():
+            raise FileError(f"{path} is not an ordinary file, so it cannot be an exported journal")
         if path.stat().st_size > LARGEST:
             raise FileError(f"{path} is larger than {LARGEST / 1e9:g} GB, which no export is")
         return path.read_bytes().decode("utf-8-sig")

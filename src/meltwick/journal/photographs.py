@@ -64,8 +64,8 @@ def keep_photo(folder: Path, content: bytes, name: str) -> bool:
 def read_photo(path: Path, digest: str) -> bytes | None:
     """Return a file's bytes if they are those of a photograph."""
     try:
-        if path.stat().st_size > LARGEST:
-            return None
+        if not path.is_file() or path.stat().st_size > LARGEST:
+            return None  # a pipe or a device might never end
         content = path.read_bytes()
     except (OSError, ValueError):
         return None

@@ -132,6 +132,8 @@ def read_text(path: Path, what: str) -> str:
     try:
         if path.is_dir():
             raise FileError(f"{name} is a folder; name a {what} file{_beside(path)}")
+        if path.is_symlink() and not path.exists():
+            raise FileError(f"{name} is a link that leads nowhere; name the {what} itself")
         if not path.exists():
             hint = _beside(path) or f"; check the spelling of the {what}'s name"
             raise FileError(f"{name} does not exist{hint}")
