@@ -9,7 +9,7 @@ import meltwick
 
 ROOT = Path(meltwick.__file__).parent
 ROWS = (
-    {"units", "types", "errors", "constants", "chance", "stock", "plan"},
+    {"units", "types", "errors", "homes", "constants", "chance", "stock", "plan"},
     set(
         PHYSICS := ("cloth", "folding", "binding", "stacking", "bundle", "seep", "colour", "shares")
     ),
@@ -18,7 +18,7 @@ ROWS = (
     {"cli", "__main__"},
 )
 # The physics row takes its numbers as arguments: it never reads a plan or the stock.
-OPEN_TO_PHYSICS = {"units", "types", "errors", "constants", "chance"}
+OPEN_TO_PHYSICS = {"units", "types", "errors", "homes", "constants", "chance"}
 ALL = sorted(ROOT.rglob("*.py"))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import math
 import os
 import re
 import sys
@@ -12,13 +14,17 @@ from pathlib import Path
 import typer
 
 from meltwick.cli.writing import no_room
-from meltwick.errors import MeltwickError
+from meltwick.errors import MeltwickError, ResourceError
 
 INTERRUPTED = 130
 _STOPPED = "interrupted; nothing was written"
 _OUR_FAULT = 1
 _WRONG_COMMAND = 2
 _NO_ROOM = 4
+
+_LIBRARIES = 7e8
+"""Bytes of addresses that the libraries take before any cloth is there: with 0.6 GB they failed to
+load on two cores, with 0.7 GB they did."""
 
 # The parser's own error classes, reached through a public name of typer, since where they are
 # defined differs between its versions.
@@ -76,13 +82,14 @@ def _write_log(error: BaseException, arguments: list[str]) -> Path | None:
     import platform
     import traceback
 
-    import platformdirs
-
     from meltwick import __version__
+    from meltwick.homes import offered
 
     now = datetime.now().astimezone()
+    folder = offered("log")
+    if folder is None:
+        return None
     try:
-        folder = Path(platformdirs.user_log_dir("meltwick", appauthor=False))
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / f"meltwick-{now:%Y%m%d-%H%M%S}-{os.getpid()}.log"
         head = (
@@ -113,6 +120,40 @@ def _interrupted(error: BaseException | None) -> bool:
     return False
 
 
+def address_limit() -> float:
+    """Bytes of addresses that this process may use; infinite where there is no limit."""
+    if sys.platform == "win32":
+        return math.inf
+    import resource
+
+    soft = resource.getrlimit(resource.RLIMIT_AS)[0]
+    return math.inf if soft == resource.RLIM_INFINITY else float(soft)
+
+
+def _require_room_to_load() -> None:
+    """Refuse to load the libraries where they cannot fit: some of them end the process, or hang.
+
+    Raises
+    ------
+    ResourceError
+        The limit on this process is below what they take.
+    """
+    limit = address_limit()
+    if limit < _LIBRARIES:
+        raise ResourceError(
+            f"a limit gives this program {limit / 1e9:.2g} GB of memory, and it needs "
+            f"{_LIBRARIES / 1e9:g} GB to begin; raise it, as with ulimit -v unlimited"
+        )
+
+
+def _starved(error: Exception) -> bool:
+    """Whether memory ran out: where there is a limit, a library may find that it does not load."""
+    if isinstance(error, MemoryError) or getattr(error, "errno", None) == errno.ENOMEM:
+        return True
+    unloaded = isinstance(error, ImportError | OSError) and "shared object" in str(error)
+    return unloaded and math.isfinite(address_limit())
+
+
 def _judge(error: Exception, arguments: list[str]) -> int:
     """Say what went wrong and choose the exit code."""
     if _interrupted(error):
@@ -131,7 +172,7 @@ def _judge(error: Exception, arguments: list[str]) -> int:
         _close_quietly()
         complain("there is no room left where this command's words were sent")
         return _NO_ROOM
-    if isinstance(error, MemoryError):
+    if _starved(error):
         complain("not enough memory; try a coarser --detail, such as draft")
         return _NO_ROOM
     return _our_fault(error, arguments)
@@ -146,12 +187,20 @@ def _close_quietly() -> None:
         return
 
 
+def _unheard() -> int:
+    """End well although nobody hears us, as in `meltwick check plan.toml | head -1`."""
+    _close_quietly()
+    return 0
+
+
 def guarded(arguments: list[str]) -> int:
     """Run the command line; turn every failure into one line and an exit code."""
     from meltwick.cli.app import build
 
     debug = "--debug" in arguments
     try:
+        if arguments and not {"--help", "-h", "--version"} & set(arguments):
+            _require_room_to_load()
         code = build(arguments).main(
             args=arguments or ["--help"], prog_name="meltwick", standalone_mode=False
         )
@@ -160,8 +209,11 @@ def guarded(arguments: list[str]) -> int:
     except KeyboardInterrupt:
         code = INTERRUPTED
     except BrokenPipeError:
-        _close_quietly()  # as in `meltwick check plan.toml | head -1`: no failure
-        return 0
+        return _unheard()
+    except SystemExit as ending:
+        if not isinstance(ending.__context__, BrokenPipeError):
+            raise
+        return _unheard()  # the parser met it first, and would have us fail
     except Exception as error:
         if debug:
             import traceback

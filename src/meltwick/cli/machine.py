@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from meltwick.cli.failing import say
+from meltwick.cli.failing import address_limit, say
 from meltwick.errors import ResourceError
 
 if TYPE_CHECKING:
@@ -43,12 +43,8 @@ def memory_here() -> float:
     if sys.platform == "win32":
         limits.append(_windows_memory())
     else:
-        import resource
-
         limits.append(float(os.sysconf("SC_PHYS_PAGES")) * os.sysconf("SC_PAGE_SIZE"))
-        soft = resource.getrlimit(resource.RLIMIT_AS)[0]
-        if soft != resource.RLIM_INFINITY:
-            limits.append(float(soft))
+        limits.append(address_limit())
     for group in ("/sys/fs/cgroup/memory.max", "/sys/fs/cgroup/memory/memory.limit_in_bytes"):
         try:
             limits.append(float(Path(group).read_text()))
@@ -184,10 +180,8 @@ def tell_of_kernels(folder: KernelFolder | None, *, announce: bool) -> None:
     if folder is None:
         return
     if not folder.kept:
-        say(
-            f"{folder.usual} cannot be written, so this run and the next ones compile anew "
-            "(about 20 s)."
-        )
+        why = f"{folder.usual} cannot be written" if folder.usual else "No home folder is known"
+        say(f"{why}, so this run and the next ones compile anew (about 20 s).")
     elif announce and not folder.filled:
         say("First run: compiling, once, for about 20 seconds.")
 

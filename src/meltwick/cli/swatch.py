@@ -36,8 +36,11 @@ DyeNames = Annotated[
 def stock_path(text: str | None) -> Path:
     """Return the file that own dyes are kept in."""
     from meltwick.errors import FileError
+    from meltwick.homes import wanted
     from meltwick.stock import own_folder
 
+    if text is None:
+        wanted("data", "name a file with --stock")
     path = own_folder() / FILE if text is None else Path(text)
     if path.suffix != ".toml" or path.is_dir():
         raise FileError(f"--stock: {path} is no stock file; its name ends in .toml")
@@ -59,12 +62,13 @@ def check_stock(path: Path) -> None:
 def write_stock(path: Path, content: str) -> list[str]:
     """Put a stock file in place; say where it is, and whether plans find it."""
     from meltwick.cli.writing import write_together
+    from meltwick.homes import offered
     from meltwick.stock import own_folder
 
     advice = "; name another file with --stock"
     write_together(path.parent, {path.name: content.encode("utf-8")}, advice)
     said = [f"They are in {path}."]
-    if path.parent.resolve() != own_folder().resolve():
+    if offered("data") is not None and path.parent.resolve() != own_folder().resolve():
         said.append(f"Plans find them once that file lies in {own_folder()}.")
     return said
 

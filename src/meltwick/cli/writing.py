@@ -11,7 +11,7 @@ from pathlib import Path
 
 from meltwick.errors import FileError, MeltwickError, ResourceError
 
-_FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}
+_FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 
 def no_room(error: OSError) -> bool:

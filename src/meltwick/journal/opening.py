@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from meltwick.errors import FileError
+from meltwick.homes import wanted
 from meltwick.journal import schema
 from meltwick.journal.backups import copy_database, last_backup, spare_name, sync_folder, tidy
 from meltwick.journal.faults import damaged, shown, worded
@@ -32,10 +33,14 @@ handle of a file lets go of all locks that a process holds on it (POSIX)."""
 
 
 def usual_path() -> Path:
-    """Where the journal is: in the platform's data folder, beside the maker's own stock."""
-    import platformdirs
+    """Where the journal is: in the platform's data folder, beside the maker's own stock.
 
-    return Path(platformdirs.user_data_dir("meltwick", appauthor=False)) / "journal.db"
+    Raises
+    ------
+    FileError
+        No home folder is known.
+    """
+    return wanted("data", "name a file with --journal") / "journal.db"
 
 
 def recognise(path: Path) -> bool:

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from meltwick.constants import MODEL, Constants
 from meltwick.errors import FileError, ProfileError
+from meltwick.homes import wanted
 from meltwick.journal.factors import FACTORS, FEWEST, stride
 from meltwick.stock.reading import choices, one_line, parse_toml, read_text
 
@@ -33,10 +34,8 @@ _RANGES = {row["name"]: (row["low"], row["high"]) for row in Constants.table()}
 
 
 def usual_folder() -> Path:
-    """Where profiles are kept: in the platform's data folder."""
-    import platformdirs
-
-    return platformdirs.user_data_path("meltwick", appauthor=False) / "profiles"
+    """Where profiles are kept: in the platform's data folder; FileError where there is none."""
+    return wanted("data") / "profiles"
 
 
 @dataclass(frozen=True)

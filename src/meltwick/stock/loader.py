@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from meltwick.errors import FileError, StockError
+from meltwick.homes import offered
 from meltwick.stock.entries import Entry, read_component, read_dye, read_fabric
 from meltwick.stock.reading import check_schema, choices, one_line, parse_toml, read_text
 from meltwick.types import Blank, Component, Dye, Fabric
@@ -235,10 +236,8 @@ def _build(tables: Tables) -> Stock:
 
 
 def own_folder() -> Path:
-    """Return the folder where a maker keeps stock files of their own."""
-    from platformdirs import user_data_path
-
-    return user_data_path("meltwick", appauthor=False) / "stock"
+    """Return the folder where a maker keeps stock files of their own; no folder without a home."""
+    return (offered("data") or Path(os.devnull)) / "stock"
 
 
 def load_stock(folder: Path | None = None) -> Stock:

@@ -12,7 +12,7 @@ from pathlib import Path
 class KernelFolder:
     """Where kernels are kept, and what is there."""
 
-    usual: Path  # in the platform's cache folder
+    usual: Path | None  # in the platform's cache folder, where there is one, or as asked for
     kept: bool  # whether it can be written; else they are compiled anew in every run
     filled: bool  # whether kernels of this copy are there
 
@@ -20,22 +20,24 @@ class KernelFolder:
 def settle_kernels() -> KernelFolder | None:
     """Choose the folder; None where the environment names one, which is left alone.
 
-    Where the platform's cache folder cannot be written, kernels go to a temporary folder, since
-    numba compiles nothing that it cannot keep.
+    Where that or the platform's cache folder cannot be written, kernels go to a temporary folder,
+    since numba compiles nothing that it cannot keep.
     """
-    if os.environ.get("NUMBA_CACHE_DIR"):
+    asked = os.environ.get("NUMBA_CACHE_DIR")
+    if asked and _usable(Path(asked)):
         return None
     import atexit
     import shutil
     import tempfile
 
-    import platformdirs
-
     from meltwick import __version__
+    from meltwick.homes import offered
 
-    cache = Path(platformdirs.user_cache_dir("meltwick", appauthor=False))
-    usual = cache / f"kernels-{__version__}-numba-{version('numba')}"
-    if _usable(usual):
+    cache = offered("cache")
+    usual = cache and cache / f"kernels-{__version__}-numba-{version('numba')}"
+    if asked:
+        usual = Path(asked)
+    elif usual is not None and _usable(usual):
         os.environ["NUMBA_CACHE_DIR"] = str(usual)
         return KernelFolder(usual, kept=True, filled=_compiled(usual))
     spare = tempfile.mkdtemp(prefix="meltwick-")

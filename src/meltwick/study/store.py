@@ -14,6 +14,7 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from meltwick.homes import offered
 from meltwick.study.outcome import DamagedError, Outcome, as_bytes, from_bytes
 
 LIMIT = 2_000_000_000
@@ -27,10 +28,8 @@ _SOME = 0.05
 
 
 def usual_folder() -> Path:
-    """Where runs are kept: in the platform's cache folder."""
-    import platformdirs
-
-    return Path(platformdirs.user_cache_dir("meltwick", appauthor=False)) / "runs"
+    """Where runs are kept: in the platform's cache folder; without one, where nothing can be."""
+    return (offered("cache") or Path(os.devnull)) / "runs"
 
 
 @dataclass
