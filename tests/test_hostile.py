@@ -181,3 +181,26 @@ def test_an_export_with_windows_line_ends_comes_back(tmp_path, capsys):
     other = Journal(tmp_path / "b.db")
     assert main(["journal", "import", str(file), "--journal", str(other.path)]) == 0
     assert other.pieces() == book.pieces()
+
+
+def test_a_clock_that_is_set_back_or_far_ahead_loses_nothing(tmp_path, monkeypatch):
+    from tests import journalling
+
+    from meltwick.journal import Journal
+
+    book = Journal(tmp_path / "a.db")
+    journalling.add(book, "kite")
+    for name, moment in (("sail", "1999-01-01T00:00:00Z"), ("jib", "9999-12-31T23:59:59Z")):
+        monkeypatch.setattr(journalling, "now", lambda moment=moment: moment)
+        journalling.add(book, name)
+    assert [(piece.number, piece.name) for piece in book.pieces()] == [
+        *((1, "kite"), (2, "sail"), (3, "jib")),
+    ]
+    store = Store(tmp_path / "runs", limit=15)
+    (tmp_path / "runs" / "00").mkdir(parents=True)
+    for digit, used in (("0", 0.0), ("1", 4e9)):
+        path = store.path("00" + 62 * digit)
+        path.write_bytes(b"x" * 10)
+        os.utime(path, (used, used))
+    assert store.trim() == 1  # the older of the two, whatever the clock says
+    assert store.tally() == (1, 10)
