@@ -18,10 +18,10 @@ PROJECT = tomllib.loads((HOME / "pyproject.toml").read_text("utf-8"))["project"]
 PACKAGES = {  # modules that are not called as the package that brings them
     "PIL": "pillow",
     "skimage": "scikit-image",
-    "imageio_ffmpeg": "imageio-ffmpeg",
     "pillow_heif": "pillow-heif",
     "pydantic_core": "pydantic",  # which wants one version of it exactly
 }
+PLUGGED = {"imageio-ffmpeg"}  # what imageio writes an MP4 with
 NETWORK = {
     *("socket", "ssl", "socketserver", "asyncio", "selectors", "urllib", "http", "xmlrpc"),
     *("ftplib", "smtplib", "poplib", "imaplib", "webbrowser", "requests", "httpx", "aiohttp"),
@@ -58,7 +58,7 @@ EXTRAS = set().union(
 
 def test_each_package_that_is_imported_is_declared_and_each_declared_is_imported():
     used = set().union(*(foreign(ast.walk(tree)) for tree in SOURCES.values()))
-    assert used == REQUIRED | EXTRAS
+    assert used | PLUGGED == REQUIRED | EXTRAS
 
 
 def test_what_is_optional_is_imported_only_where_it_is_used():

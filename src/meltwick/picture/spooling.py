@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from contextlib import closing
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -156,17 +157,14 @@ def mp4_missing() -> bool:
 
 def mp4(reel: Reel, seconds: float) -> bytes:
     """Write the frames as an MP4; the extra ``film`` must be installed."""
-    import imageio_ffmpeg
+    from imageio.v2 import get_writer
 
     times = np.cumsum(holds(reel.lengths, seconds)) / 1000.0
     ticks = np.arange(round(float(times[-1]) * _RATE)) / _RATE
     with tempfile.TemporaryDirectory(prefix="meltwick-") as folder:
         path = Path(folder) / "film.mp4"
-        writer = imageio_ffmpeg.write_frames(
-            str(path), reel.size, fps=_RATE, codec="libx264", quality=8, macro_block_size=2
-        )
-        writer.send(None)
-        for number in np.searchsorted(times, ticks, side="right"):
-            writer.send(reel.frame(min(int(number), reel.count - 1)).tobytes())
-        writer.close()
+        settings: dict[str, Any] = {"codec": "libx264", "quality": 8, "macro_block_size": 2}
+        with closing(get_writer(path, format="FFMPEG", fps=_RATE, **settings)) as writer:
+            for number in np.searchsorted(times, ticks, side="right"):
+                writer.append_data(reel.frame(min(int(number), reel.count - 1)))
         return path.read_bytes()
