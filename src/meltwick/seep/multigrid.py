@@ -83,8 +83,12 @@ class Multigrid:
                 gone = matrix.data[middle] < GONE * level.diagonal
                 self._now.append((matrix, middle, relaxing.free_pace(matrix.data[middle], gone)))
                 change = level.down @ change @ level.up
+        self._factorise(change)
+
+    def _factorise(self, change: sp.csr_array | None) -> None:
+        """Make ready to solve on the last level for what is left of it."""
         last = self._last.copy()
-        gone = held
+        gone = self._held
         if change is not None:
             last += change.toarray()
             gone = last.diagonal() < GONE * self._last.diagonal()
