@@ -66,6 +66,22 @@ def test_the_next_matrix_follows_when_cells_are_held(monkeypatch):
         assert now == pytest.approx(whole, rel=1e-9, abs=1e-12 * np.abs(whole).max())
 
 
+def test_a_part_may_be_held_all_over(monkeypatch):
+    """Nothing is left then of its coarser unknowns, not even a diagonal."""
+    monkeypatch.setattr(multigrid, "COARSEST", 10)
+    matrix = sheet(40, 8)
+    flags = np.zeros(1600, dtype=bool)
+    flags[:900] = True
+    cycle = Multigrid(matrix)
+    cycle.hold(flags)
+    right = np.random.default_rng(9).normal(size=1600)
+    x, rest = np.zeros(1600), np.where(flags, 0.0, right)
+    for _ in range(60):  # Richardson's iteration, with the cycle for the inverse
+        x += cycle(rest)
+        rest = np.where(flags, 0.0, right - matrix @ x)
+    assert np.linalg.norm(rest) < 1e-8 * np.linalg.norm(right)
+
+
 def test_cells_can_be_freed_again():
     matrix = sheet(25, 3)
     right = np.random.default_rng(4).normal(size=625)

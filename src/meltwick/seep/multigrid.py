@@ -80,8 +80,9 @@ class Multigrid:
                 matrix = sp.csr_array(level.matrix + change)
                 matrix.sort_indices()
                 middle = relaxing.diagonals(matrix.indptr, matrix.indices)
-                gone = matrix.data[middle] < GONE * level.diagonal
-                self._now.append((matrix, middle, relaxing.free_pace(matrix.data[middle], gone)))
+                diagonal = matrix.diagonal()
+                pace = relaxing.free_pace(diagonal, diagonal < GONE * level.diagonal)
+                self._now.append((matrix, middle, pace))
                 change = level.down @ change @ level.up
         self._factorise(change)
 

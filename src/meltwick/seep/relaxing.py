@@ -146,9 +146,10 @@ def relax_backward(
 
 @nb.njit(cache=True, error_model="numpy")
 def diagonals(start: Ints, column: Ints) -> Ints:
-    """Find where each row's diagonal stands."""
+    """Find where each row's diagonal stands; the row's start where it has none."""
     middle = np.empty(start.size - 1, np.int32)
     for i in range(middle.size):
+        middle[i] = start[i]
         for e in range(start[i], start[i + 1]):
             if column[e] == i:
                 middle[i] = e
