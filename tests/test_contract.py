@@ -423,6 +423,20 @@ def test_any_hand_folds_and_ties_a_whole_bundle(fold: str, tie: str, neatness: f
     check_bundle(cloth_of(recipe), bundle_of(recipe, neatness=neatness))
 
 
+@pytest.mark.parametrize("side", ["front", "back"])
+@pytest.mark.parametrize("example", FOLDED)
+def test_the_side_that_a_plan_names_ends_outside(example: str, side: str) -> None:
+    """Before a fold that turns the cloth over, the other side must face up."""
+    named = FOLDED[example].replace('\noutside = "back"', "") + f'\noutside = "{side}"'
+    recipe = understood(plan_text('blank = "tee"', named))
+    cloth, bundle = cloth_of(recipe), bundle_of(recipe)
+    panels = {panel.name: n for n, panel in enumerate(cloth.panels)}
+    up = {name: bundle.upward[cloth.panel == n].mean() for name, n in panels.items()}
+    other = "back" if side == "front" else "front"
+    # bricks and ropes show both; a side turned in shows less than a tenth
+    assert up[side] > 0.5 * up[other]
+
+
 # ---------------------------------------------------------------------------- the result
 
 
@@ -478,6 +492,8 @@ def test_the_record_and_the_picture_can_be_written(text: str) -> None:
     record = recorded(result)
     CHECK.validate(record)
     assert record["cells"] == result.cloth.size
+    (turn,) = plan_from_text(text, "contract.toml").round
+    assert result.fold == (turn.fold[-1].kind if turn.fold else "")
     assert record["digest"] == result.digest == digest(understood(text), CONSTANTS)
     assert record["white_share"] == pytest.approx(result.white_share, abs=1e-6)
     with Image.open(BytesIO(drawn(text))) as picture:

@@ -402,4 +402,4 @@ _WORDS = {
 
 def _last_fold(recipe: Recipe) -> str:
     folds = recipe.rounds[-1].folds if recipe.rounds else ()
-    return _WORDS.get(type(folds[-1]), "") if folds else ""
+    return _WORDS[type(folds[-1])] if folds else ""

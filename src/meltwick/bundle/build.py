@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import Literal
+from typing import Literal, assert_never
 
 import numpy as np
 from shapely import unary_union
@@ -105,6 +105,8 @@ def fold(cloth: Cloth, spec: Round, neatness: float, seed: int, number: int) -> 
             centres = folding.throw(outline, stack.rim, step.spacing, seed, number)
             turned = replace(step, sense=_sense_seen(step.sense, spec.outside))
             stack = bunch(stack, turned, centres, thickness=thickness, pitch=pitch)
+        else:
+            assert_never(step)
     if isinstance(spec.tie, Stitching):  # drawn up, each stitch folds a pleat across its row
         gathers = _gathers(spec.tie, stack.marks)
         stack = pleat(stack, gathers, thickness=thickness, pitch=pitch, number=len(spec.folds) + 1)

@@ -32,11 +32,12 @@ class FoldTable(Table):
 
     @classmethod
     def _keys_elsewhere(cls) -> dict[str, str]:
-        keys = {key for table in _TABLES for key in table.model_fields}
+        tables = FoldTable.__subclasses__()
+        keys = {key for table in tables for key in table.model_fields}
         return {
             key: "with kind = " + listed(f"'{kind}'" for kind in kinds)
             for key in keys - set(cls.model_fields)
-            if (kinds := [_kind_of(table) for table in _TABLES if key in table.model_fields])
+            if (kinds := [_kind_of(table) for table in tables if key in table.model_fields])
         }
 
 
@@ -239,18 +240,6 @@ class TubeFold(FoldTable):
     def _one_size_one_push(self) -> TubeFold:
         _check_pole(self)
         return self
-
-
-_TABLES: tuple[type[FoldTable], ...] = (
-    HalveFold,
-    PoleFold,
-    AccordionFold,
-    SpiralFold,
-    ScrunchFold,
-    RopeFold,
-    RosettesFold,
-    TubeFold,
-)
 
 
 def _kind_of(table: type[FoldTable]) -> str:
