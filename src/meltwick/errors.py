@@ -1,5 +1,14 @@
 """What can go wrong, each with the exit code the command ends with."""
 
+import errno
+
+_FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
+
+
+def no_room(error: OSError) -> bool:
+    """Whether the disk, or our part of it, is full."""
+    return error.errno in _FULL
+
 
 class MeltwickError(Exception):
     """Base of every error the program raises on purpose; its text is one clear line."""

@@ -13,8 +13,7 @@ from pathlib import Path
 
 import typer
 
-from meltwick.cli.writing import no_room
-from meltwick.errors import MeltwickError, ResourceError
+from meltwick.errors import MeltwickError, ResourceError, no_room
 
 INTERRUPTED = 130
 _STOPPED = "interrupted; nothing was written"

@@ -3,20 +3,12 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import os
 import shutil
 from collections.abc import Mapping
 from pathlib import Path
 
-from meltwick.errors import FileError, MeltwickError, ResourceError
-
-_FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
-
-
-def no_room(error: OSError) -> bool:
-    """Whether the disk, or our part of it, is full."""
-    return error.errno in _FULL
+from meltwick.errors import FileError, MeltwickError, ResourceError, no_room
 
 
 def disk_error(

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 
-from meltwick.errors import FileError, MeltwickError, ResourceError
+from meltwick.errors import FileError, MeltwickError, ResourceError, no_room
 from meltwick.journal.backups import BusyError, last_backup
 from meltwick.stock.reading import one_line, shown_path
-
-_FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 
 class DamagedError(FileError):
@@ -26,7 +23,7 @@ def shown(path: Path) -> str:
 
 def of_disk(error: OSError, path: Path) -> MeltwickError:
     """Word a failure of the disk."""
-    if error.errno in _FULL:
+    if no_room(error):
         return ResourceError(f"{shown(path)}: the disk is full; nothing was saved")
     reason = one_line(error.strerror or str(error)).lower()
     return FileError(f"{shown(path)} cannot be written ({reason}); choose another with --journal")

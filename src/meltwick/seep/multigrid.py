@@ -2,9 +2,9 @@
 
 The levels are made once, of the network alone. Which cells drip changes while the flow is being
 found, and a cell that drips is held: its row leaves the interpolation, and the change of each
-coarser matrix, which few held cells make sparse, is carried down. That takes a tenth of the time
-of new levels and serves as well; levels made for other held cells took up to ten times as many
-iterations.
+coarser matrix, which few held cells make sparse, is carried down. That is cheaper than new levels
+and serves as well; with levels made for other held cells a stitched tee at 2 mm took up to 161
+iterations for 10.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ COARSEST = 300
 MOST_LEVELS = 10
 STRONG = 0.02
 """Neighbours count as joined from so much of the geometric mean of both diagonals. At 0 layers
-that hardly touch are put together with those that do: up to five times the iterations."""
+that hardly touch are put together with those that do: four times the iterations on tied rings."""
 SHIFT = 1e-6
 """Of the diagonal, added, so that a part without a held cell has an answer too."""
 GONE = 1e-9
