@@ -13,6 +13,7 @@ import contextlib
 import os
 import sqlite3
 import stat
+import threading
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -30,6 +31,8 @@ _HEAD = 100  # [bytes] of a SQLite file that describe it
 _open_here: Counter[tuple[int, int]] = Counter()
 """Journals open in this process. Their bytes are not read by other means meanwhile: to close any
 handle of a file lets go of all locks that a process holds on it (POSIX)."""
+_door = threading.Lock()
+"""Held while a thread asks that and reads, or opens."""
 
 
 def usual_path() -> Path:
@@ -67,13 +70,14 @@ def recognise(path: Path) -> bool:
             raise FileError(f"{shown(path)} is a folder; name a file with --journal")
         if not stat.S_ISREG(state.st_mode):
             raise FileError(f"{shown(path)} is not an ordinary file; name another with --journal")
-        if _open_here[(state.st_dev, state.st_ino)]:
-            return True
-        try:
-            with path.open("rb") as file:
-                head = file.read(_HEAD)
-        except PermissionError:
-            raise FileError(f"{shown(path)} may not be read; see whose file it is") from None
+        with _door:
+            if _open_here[(state.st_dev, state.st_ino)]:
+                return True
+            try:
+                with path.open("rb") as file:
+                    head = file.read(_HEAD)
+            except PermissionError:
+                raise FileError(f"{shown(path)} may not be read; see whose file it is") from None
     if not head:
         raise damaged(path, "it is empty")
     if not head.startswith(_MAGIC):
@@ -194,16 +198,17 @@ def opened(path: Path, *, make: bool = False, wait: float = WAIT) -> Iterator[sq
                 )
             _make(path, wait)
             recognise(path)
-        connection = _connect(path, "rw", wait)
-        state = path.stat()
-        key = (state.st_dev, state.st_ino)
-        _open_here[key] += 1
+        with _door:
+            connection = _connect(path, "rw", wait)
+            state = path.stat()
+            key = (state.st_dev, state.st_ino)
+            _open_here[key] += 1
         try:
             _see_that_it_is_whole(connection, path, wait)
             yield connection
         finally:
-            _open_here[key] -= 1
             connection.close()
+            _open_here[key] -= 1
 
 
 def _version(connection: sqlite3.Connection) -> int:
@@ -211,17 +216,18 @@ def _version(connection: sqlite3.Connection) -> int:
 
 
 def _see_that_it_is_whole(connection: sqlite3.Connection, path: Path, wait: float) -> None:
-    version = _version(connection)
-    if version > schema.newest():
-        raise FileError(
-            f"{shown(path)} was written by a newer meltwick (its tables are of version {version}, "
-            f"this program knows {schema.newest()}); bring meltwick up to date"
-        )
-    # Not the quick check alone: a journal is small, and its indexes and links are looked at too.
-    whole = connection.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-    loose = connection.execute("PRAGMA foreign_key_check").fetchone()
-    if not whole or loose or version < 1 or not schema.as_it_should_be(connection, version):
-        raise damaged(path)
+    with reading(connection):  # or another command may bring it up between two questions
+        version = _version(connection)
+        if version > schema.newest():
+            raise FileError(
+                f"{shown(path)} was written by a newer meltwick (its tables are of version "
+                f"{version}, this program knows {schema.newest()}); bring meltwick up to date"
+            )
+        # Not the quick check alone: a journal is small, and indexes and links are looked at too.
+        whole = connection.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
+        loose = connection.execute("PRAGMA foreign_key_check").fetchone()
+        if not whole or loose or version < 1 or not schema.as_it_should_be(connection, version):
+            raise damaged(path)
     if version < schema.newest():
         _bring_up(connection, path, wait)
 
