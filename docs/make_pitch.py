@@ -18,7 +18,7 @@ GALLERY = HERE.parent / "gallery"
 DATA = HERE / "model-pitch.csv"
 PLANS = ("pole", "accordion", "spiral")
 PITCHES = (4e-3, 2e-3, 1e-3)  # [m]
-HANDS = 3
+HANDS = 5
 
 
 def main() -> None:

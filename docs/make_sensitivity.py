@@ -1,8 +1,9 @@
-"""Move every constant of the model to both ends of its range, one at a time, on three plans.
+"""Move every constant of the model to both ends of its range, one at a time, on six plans.
 
-Run from the top of the repository, with the ``docs`` extra installed; it takes about half an
-hour on two cores. It writes docs/sensitivity.csv (the data), sensitivity.md and sensitivity.png
-(table and plot), and the doubt that every preview shows, src/meltwick/study/doubt.toml.
+Run from the top of the repository, with the ``docs`` extra installed; it takes about a
+quarter of an hour on two cores. It writes docs/sensitivity.csv (the data), sensitivity.md and
+sensitivity.png (table and plot), and the doubt that every preview shows,
+src/meltwick/study/doubt.toml.
 ``--from-data`` makes the other three again from the data.
 """
 
@@ -31,14 +32,18 @@ DATA = HERE / "sensitivity.csv"
 DOUBT = HERE.parent / "src" / "meltwick" / "study" / "doubt.toml"
 DRAFT = 4e-3  # [m]
 HANDS = 2
-PLANS = ("pole", "accordion", "spiral")
+PLANS = ("pole", "accordion", "spiral", "scrunch", "halve", "rope")
+"""By the last fold of each."""
+FILES = {"halve": "halved"}
+"""Plans of the gallery that are not called by their last fold."""
 LEARNED = [name for factor in FACTORS for name in factor.constants]
 HEADER = ("constant", "value", "plan", "hand", "white")
 
 
 def recipe(plan: str) -> Recipe:
-    """Return one of the three plans: the built-in example, and two of the gallery's."""
-    found = example_plan() if plan == "pole" else read_plan(GALLERY / f"{plan}.toml")
+    """Return one of the plans: the built-in example, and five of the gallery's."""
+    file = GALLERY / f"{FILES.get(plan, plan)}.toml"
+    found = example_plan() if plan == "pole" else read_plan(file)
     return resolve(found, load_stock())
 
 
@@ -167,16 +172,17 @@ def write_page(found: dict[str, dict[str, tuple[float, float]]]) -> None:
     table = {row["name"]: row for row in Constants.table()}
     rank = sorted(found, key=lambda name: -max(half(ends) for ends in found[name].values()))
     total, usual = doubts(found), usual_white()
+    rest = list(enumerate(PLANS))[1:]
     lines = [
         "# What the model's own numbers do to the white",
         "",
-        "Every constant of the model was moved to both ends of its range, one at a time, on three",
-        f"plans (the built-in example, a pole; the gallery's accordion and spiral), {HANDS} hands",
-        f"each, at draft detail (model {MODEL}). The table gives the points of white that it",
-        "moves, at its low end and at its high end, against the same hand with nothing changed. It",
-        "is made by `docs/make_sensitivity.py`, which also draws the plot; the data lie in",
-        "[sensitivity.csv](sensitivity.csv). What each constant is and where its range comes from",
-        "stands in `meltwick.constants`.",
+        "Every constant of the model was moved to both ends of its range, one at a time, on six",
+        "plans (the built-in example, a pole; the gallery's accordion, spiral, scrunch, halved",
+        f"piece and rope), {HANDS} hands each, at draft detail (model {MODEL}). The table gives",
+        "the points of white that it moves, at its low end and at its high end, against the same",
+        "hand with nothing changed. It is made by `docs/make_sensitivity.py`, which also draws the",
+        "plot; the data lie in [sensitivity.csv](sensitivity.csv). What each constant is and where",
+        "its range comes from stands in `meltwick.constants`.",
         "",
         "![The constants that move the white most](sensitivity.png)",
         "",
@@ -198,7 +204,7 @@ def write_page(found: dict[str, dict[str, tuple[float, float]]]) -> None:
         "The last line takes the constants as independent. If each is as likely anywhere in its",
         "range, the sum is 1.7 standard deviations: nine times in ten the truth lies inside. It is",
         "the doubt that `meltwick preview` adds to the spread of hands for a plan that ends with",
-        "that fold; other plans get the mean of the three. It overstates in one way: several",
+        "that fold; other plans get the mean of the six. It overstates in one way: several",
         "constants were chosen together, so that a piece looked right, and if one is wrong another",
         "is wrong the other way. It understates in another: what the model leaves out has no",
         "constant.",
@@ -206,7 +212,14 @@ def write_page(found: dict[str, dict[str, tuple[float, float]]]) -> None:
         "Two plans compared share the same errors, so where a constant moves both alike their",
         "difference is surer than either. In points of white:",
         "",
-        *(f"- {name}: ± {total[name]:.0f}" for name in total if name not in PLANS),
+        "| | " + " | ".join(PLANS[1:]) + " |",
+        "|---|" + "---|" * len(PLANS[1:]),
+        *(
+            f"| {one} | "
+            + " | ".join(f"± {total[f'{one} less {two}']:.0f}" if n < m else "" for m, two in rest)
+            + " |"
+            for n, one in enumerate(PLANS[:-1])
+        ),
         "",
     ]
     (HERE / "sensitivity.md").write_text("\n".join(lines), "utf-8")
@@ -220,8 +233,9 @@ def draw(found: dict[str, dict[str, tuple[float, float]]]) -> None:
     import matplotlib.pyplot as plt
 
     rank = sorted(found, key=lambda name: max(half(ends) for ends in found[name].values()))[-14:]
-    figure, axes = plt.subplots(1, len(PLANS), figsize=(11, 5), sharey=True, dpi=110)
+    figure, grid = plt.subplots(2, 3, figsize=(11, 9), sharey=True, sharex=True, dpi=110)
     figure.patch.set_facecolor("#f4efe6")
+    axes = grid.ravel()
     for axis, plan in zip(axes, PLANS, strict=True):
         axis.set_facecolor("#f4efe6")
         for at, name in enumerate(rank):
@@ -230,9 +244,10 @@ def draw(found: dict[str, dict[str, tuple[float, float]]]) -> None:
             axis.barh(at - 0.18, high, 0.34, color="#4f6d7a", label="high end" if at == 0 else None)
         axis.axvline(0.0, color="#4a423a", lw=0.8)
         axis.set_title(plan)
-        axis.set_xlabel("points of white")
         for side in ("top", "right", "left"):
             axis.spines[side].set_visible(False)
+    for axis in grid[-1]:
+        axis.set_xlabel("points of white")
     axes[0].set_yticks(range(len(rank)), [name.replace("_", " ") for name in rank])
     axes[-1].legend(frameon=False, loc="lower right")
     figure.tight_layout()

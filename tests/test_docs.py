@@ -3,6 +3,7 @@
 import ast
 import csv
 import inspect
+import json
 import os
 import re
 import runpy
@@ -20,6 +21,7 @@ README = (ROOT / "README.md").read_text("utf-8")
 MAKER = runpy.run_path(str(ROOT / "docs" / "make_plan_file.py"))
 COMMANDS = runpy.run_path(str(ROOT / "docs" / "make_commands.py"))
 STUDIES = runpy.run_path(str(ROOT / "docs" / "make_studies.py"))
+SPEED = runpy.run_path(str(ROOT / "docs" / "make_speed.py"))
 WALK = runpy.run_path(str(ROOT / "docs" / "make_walk.py"))
 
 
@@ -163,6 +165,11 @@ def test_sheets_of_the_readme_are_of_its_commands_and_of_this_model():
         assert picture.stat().st_size <= STUDIES["SMALL"]
         with Image.open(picture) as opened:
             assert opened.text["meltwick-model"] == str(MODEL), "run python docs/make_studies.py"
+
+
+def test_the_speed_page_shows_what_was_measured():
+    measured = json.loads(SPEED["DATA"].read_text(encoding="utf-8"))
+    assert SPEED["page"](measured) == SPEED["PAGE"].read_text(encoding="utf-8")
 
 
 def test_glossary_says_each_term_once_and_in_order():

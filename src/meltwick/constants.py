@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields
 from typing import Any
 
-MODEL = 5
+MODEL = 6
 """Raised whenever a change to the program changes a number it reports."""
 
 GRAVITY = 9.80665  # [m/s2] standard gravity, CGPM 1901

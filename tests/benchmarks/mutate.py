@@ -99,6 +99,7 @@ CHANGES: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
     ),
     ("seep/graph.py", "middle = 0.5 * (height[a] + height[b])", "middle = height[a]", WATER),
     ("seep/graph.py", "shape / (alpha * resist)", "shape / resist", WATER),
+    ("seep/flow.py", "ours + scale * theirs", "ours + theirs", MARCH),
     (
         "seep/flow.py",
         "constants.dispersivity / reach - 0.5",
@@ -107,8 +108,8 @@ CHANGES: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
     ),
     (
         "seep/flow.py",
-        "theta = volume / (cloth.pitch**2 * bundle.thickness)",
-        "theta = volume / (cloth.pitch**2 * cloth.thickness)",
+        "return volume / (cloth.pitch**2 * bundle.thickness)",
+        "return volume / (cloth.pitch**2 * cloth.thickness)",
         MARCH,
     ),
     (

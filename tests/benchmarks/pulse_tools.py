@@ -81,7 +81,9 @@ def meltwick(case: Case, corrected: bool = False) -> Run:
     sweep = Sweepwise(seepage)
     cloth, bundle, net = sweep.cloth(cloth), sweep.bundle(bundle), sweep.network(net)
     streams = Streams(sweep.seepage(seepage), net, cloth, bundle, 0.0, USUAL, MODEL)
-    now, spreads, scale, _ = streams.at(1.0, case.water.across / MODEL.tortuosity)
+    current = streams.at(1.0, case.water.across / MODEL.tortuosity)
+    now, scale = current.stream, 1.0 / current.level
+    spreads = current.spreading(scale)
     if corrected:
         own = (case.speed**2 * case.step / (2.0 * RETARD) * deep).ravel()[cloth.row]
         row = np.where(spreads.along[0] > 0.0, np.maximum(spreads.along[0] - own, 0.0), 0.0)

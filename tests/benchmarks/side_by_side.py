@@ -3,6 +3,8 @@
 Run with ``python tests/benchmarks/side_by_side.py`` from the top folder, with the extras ``test``
 and ``bench`` installed and nothing else running; about an hour. It measures
 
+- goals: what a maker waits for, and where the time goes (`goals`); with ``--before FOLDER`` of
+  another checkout too,
 - transport: a spot of dye on flat cloth, to one error against the closed form (`transporting`),
 - percolation: the flow in the example's bundle, by other solvers of sparse systems (`percolating`),
 - growth: from 10 000 to 2 million cells (`growing`); about 8 GB for the largest,
@@ -36,13 +38,14 @@ from meltwick.study.kernels import settle_kernels
 settle_kernels()
 
 import bandwidth
+import goals
 import growing
 import percolating
 import transporting
 from timing import apart
 
 Table = list[dict[str, Any]]
-PARTS = ("bandwidth", "transport", "percolation", "growth")
+PARTS = ("goals", "bandwidth", "transport", "percolation", "growth")
 PACKAGES = ("numpy", "scipy", "numba", "pyamg", "py-pde", "fipy")
 
 
@@ -50,6 +53,7 @@ def options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("--out", type=Path, default=Path("side-by-side"))
     parser.add_argument("--parts", nargs="+", choices=PARTS, default=PARTS)
+    parser.add_argument("--before", type=Path, help="a checkout to time beside this one")
     parser.add_argument("--repeats", type=int, default=5, help="of what is timed; median taken")
     parser.add_argument("--goal", type=float, default=0.02, help="relative error of the transport")
     parser.add_argument("--search", type=float, default=300.0, help="seconds to look for a case")
@@ -64,6 +68,8 @@ def options() -> argparse.Namespace:
 def measured(given: argparse.Namespace) -> dict[str, Table]:
     """Run the parts; tables by name."""
     tables: dict[str, Table] = {"machine": [machine()]}
+    if "goals" in given.parts:
+        tables["goals"], tables["stages"] = goals.reached(given.before)
     if "bandwidth" in given.parts:
         found = apart(bandwidth.kernel_table, 1e-3 * given.kernel_pitch, seconds=3600.0)
         if isinstance(found, str):

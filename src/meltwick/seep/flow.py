@@ -46,6 +46,11 @@ def water_held(
     return np.asarray(theta * bundle.thickness * cloth.pitch**2)
 
 
+def water_share(volume: Floats, cloth: Cloth, bundle: Bundle) -> Floats:
+    """Share of each cell, as thick as it is pressed, that is water (N,); ``volume`` (N,) [m3]."""
+    return volume / (cloth.pitch**2 * bundle.thickness)
+
+
 def stream(
     w: Floats,
     leave: Floats,
@@ -65,7 +70,7 @@ def stream(
     place[order] = np.arange(order.size, dtype=np.int32)
     start, source, amount, out = route(net.pairs, flow, place, w.size)
     volume = water_held(w, net, cloth, bundle, damp, constants)
-    theta = volume / (cloth.pitch**2 * bundle.thickness)
+    theta = water_share(volume, cloth, bundle)
     return Stream(order, start, source, amount, out, leave, volume, theta, flow, w)
 
 
@@ -78,6 +83,15 @@ class Spreading:
     pairs: Ints  # (X, 2) seams and contacts
     link: Floats  # (X,)
 
+    def plus(self, other: Spreading, scale: float) -> Spreading:
+        """Add another's exchange between the same cells, ``scale`` times; none falls below 0."""
+        row, column, falling, rising = (
+            np.maximum(ours + scale * theirs, 0.0)
+            for ours, theirs in zip(self.along, other.along, strict=True)
+        )
+        link = np.maximum(self.link + scale * other.link, 0.0)
+        return Spreading((row, column, falling, rising), self.pairs, link)
+
 
 HOP = 0.23
 SKIN = 0.6
@@ -87,7 +101,7 @@ or follows the outer film from cell to cell; measured on bundles at 4, 2 and 1 m
 STEPS = ((0, 1), (1, 0), (1, 1), (1, -1))
 """Rows down and columns aside to the next cell of a row, a column and either diagonal."""
 
-TREAD = 0.15
+TREAD = 0.3
 """Share of a step between slanting layers that mixes them; chosen so that the white share of a
 pole wrap is the same at 4, 2 and 1 mm."""
 
@@ -115,66 +129,70 @@ def joints(now: Stream, net: Network, cloth: Cloth) -> Joints:
     )
 
 
-def spreading(
+def diffusion(
     now: Stream,
     net: Network,
     cloth: Cloth,
     diffusivity: float,
-    flowing: float,
     constants: Constants,
     found: Joints | None = None,
 ) -> Spreading:
-    """Dispersion that the grid does not already give, and diffusion.
-
-    In the plane |Q| (a - d/2)/d + s Q_c HOP (l^2 - h^2)/(4 h^2), with d the edge's length, a the
-    dispersivity, s its share (2/3 straight, 1/6 slanting), Q_c the cell's flow through contacts
-    and l the sideways spread at a contact, and the same with SKIN for the film; on contacts
-    G slope TREAD (l - h), G their conductance; everywhere but in the film D theta S. All of it
-    is chosen but for the form of the first term (Bear 1972, from memory).
+    """Exchange by diffusion, D theta S on every edge but those of the film.
 
     Parameters
     ----------
     diffusivity : float
         Of dye in water at the stage's temperature [m2/s].
-    flowing : float
-        Scale on the stream's flow, 0 when the ice is gone.
     found : Joints, optional
         Of the same stream and network, from `joints`.
+    """
+    found = found or joints(now, net, cloth)
+    shape = net.shape[: net.inside]
+    return _by_way(diffusivity * constants.tortuosity * 0.5 * found.wet * shape, found, net, cloth)
+
+
+def dispersion(
+    now: Stream, net: Network, cloth: Cloth, constants: Constants, found: Joints | None = None
+) -> Spreading:
+    """Dispersion by the stream's own flow that the grid does not already give.
+
+    In the plane |Q| (a - d/2)/d + s Q_c HOP (l^2 - h^2)/(4 h^2), with d the edge's length, a the
+    dispersivity, s its share (2/3 straight, 1/6 slanting), Q_c the cell's flow through contacts
+    and l the sideways spread at a contact, and the same with SKIN for the film; on contacts
+    G slope TREAD (l - h), G their conductance. All of it is chosen but for the form of the first
+    term (Bear 1972, from memory), which is below 0 where the grid gives too much.
     """
     h = cloth.pitch
     found = found or joints(now, net, cloth)
     a, b = net.pairs[: net.inside, 0], net.pairs[: net.inside, 1]
-    link = diffusivity * constants.tortuosity * 0.5 * found.wet * net.shape[: net.inside]
-    plane = slice(0, net.in_plane)
-    if flowing:
-        far = (constants.contact_spread**2 - h * h) / (2.0 * h * h)
-        n = cloth.size
-        side = np.zeros(n)
-        for part, hop in ((slice(net.in_plane, net.inside), HOP), (slice(net.inside, None), SKIN)):
-            through, ends = np.abs(now.flow[part]), net.pairs[part]
-            crossing = np.bincount(ends[:, 0], through, n) + np.bincount(ends[:, 1], through, n)
-            side += 0.5 * hop * far * crossing
-        reach = np.full(net.in_plane, h)
-        reach[net.straight :] *= np.sqrt(2.0)
-        own = np.abs(now.flow[plane]) * (constants.dispersivity / reach - 0.5)
-        own += net.share * 0.5 * (side[a[plane]] + side[b[plane]])
-        link[plane] = np.maximum(link[plane] + flowing * own, 0.0)
-        # cells of neighbouring layers overlap aslant, so part of the flow along the cloth
-        # takes the way through contacts and back; a finer grid does so less
-        sides = slice(0, net.straight)
-        steep = np.abs(now.w[a[sides]] - now.w[b[sides]]) / h
-        slope = 0.5 * (np.bincount(a[sides], steep, n) + np.bincount(b[sides], steep, n))
-        cross = slice(net.in_plane, net.inside)
-        tread = TREAD * max(constants.contact_spread - h, 0.0)
-        aslant = net.conductance[cross] * 0.5 * (slope[a[cross]] + slope[b[cross]]) * tread
-        link[cross] += flowing * aslant
-    along = []
-    for edges, cells in found.ways:
-        to_next = np.zeros(cloth.size)
+    link = np.zeros(net.inside)
+    plane, sides = slice(0, net.in_plane), slice(0, net.straight)
+    cross = slice(net.in_plane, net.inside)
+    far = (constants.contact_spread**2 - h * h) / (2.0 * h * h)
+    n = cloth.size
+    side = np.zeros(n)
+    for part, hop in ((cross, HOP), (slice(net.inside, None), SKIN)):
+        through, ends = np.abs(now.flow[part]), net.pairs[part]
+        crossing = np.bincount(ends[:, 0], through, n) + np.bincount(ends[:, 1], through, n)
+        side += 0.5 * hop * far * crossing
+    reach = np.full(net.in_plane, h)
+    reach[net.straight :] *= np.sqrt(2.0)
+    link[plane] = np.abs(now.flow[plane]) * (constants.dispersivity / reach - 0.5)
+    link[plane] += net.share * 0.5 * (side[a[plane]] + side[b[plane]])
+    # cells of neighbouring layers overlap aslant, so part of the flow along the cloth
+    # takes the way through contacts and back; a finer grid does so less
+    steep = np.abs(now.w[a[sides]] - now.w[b[sides]]) / h
+    slope = 0.5 * (np.bincount(a[sides], steep, n) + np.bincount(b[sides], steep, n))
+    tread = TREAD * max(constants.contact_spread - h, 0.0)
+    link[cross] = net.conductance[cross] * 0.5 * (slope[a[cross]] + slope[b[cross]]) * tread
+    return _by_way(link, found, net, cloth)
+
+
+def _by_way(link: Floats, found: Joints, net: Network, cloth: Cloth) -> Spreading:
+    """Sort exchange over the edges inside, (inside,), by the ways of the raster."""
+    along = np.zeros((len(STEPS), cloth.size))
+    for to_next, (edges, cells) in zip(along, found.ways, strict=True):
         to_next[cells] = link[edges]
-        along.append(to_next)
-    return Spreading(
-        along=(along[0], along[1], along[2], along[3]),
-        pairs=found.pairs,
-        link=np.ascontiguousarray(link[net.in_plane :]),
-    )
+    row, column, falling, rising = along
+    pairs, across = found.pairs, np.ascontiguousarray(link[net.in_plane :])
+    return Spreading(along=(row, column, falling, rising), pairs=pairs, link=across)

@@ -262,7 +262,7 @@ class Course:
             return
         assert self.march is not None
         level = float(self.seepage.levels[0])
-        volume = self.streams.at(level, diffusivity_at(self.march.moving, COLD))[0].volume
+        volume = self.streams.at(level, diffusivity_at(self.march.moving, COLD)).stream.volume
         self.soak = Soak.of(
             soda, self.sorted_cloth, self.bundle, powder, volume, lines, self.constants
         )

@@ -7,6 +7,7 @@ its suction is nil. An active-set method finds which cells drip, first on coarse
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,7 +64,10 @@ class Percolation:
         if not self.free.any():
             raise ValueError("no part of the bundle is exposed: water cannot leave")
         self.lowest = int(np.argmin(np.where(self.free, net.bound, np.inf)))
-        self._cycle = Multigrid(self.matrix)
+        # another core makes the levels while this one makes and solves the coarser networks
+        beside = ThreadPoolExecutor(1)
+        self._levels = beside.submit(Multigrid, self.matrix)
+        beside.shutdown(wait=False)
         self._below: tuple[Coarser, Percolation] | None = None
         if cloth is not None and net.bound.size > SMALLEST:
             step = coarser(net, cloth)
@@ -79,6 +83,7 @@ class Percolation:
             w = np.full(self.net.bound.size, self.net.bound[self.lowest])
             return Flow(w, np.zeros_like(w), self.free & (w >= self.net.bound), 0, 0)
         w = self._start(melt)
+        cycle = self._levels.result()
         bound, total = self.net.bound, max(float(melt.sum()), 1e-300)
         now, iterations, turn = max(LOOSE, tolerance), 0, 0
         residual, active = melt, self.free
@@ -89,8 +94,8 @@ class Percolation:
             if not active.any():  # water leaves somewhere, so the lowest way out drips
                 active[self.lowest] = True
                 w[self.lowest] = bound[self.lowest]
-            self._cycle.hold(active)
-            w, residual, used = self._inner(melt, w, active, now)
+            cycle.hold(active)
+            w, residual, used = self._inner(cycle, melt, w, active, now)
             iterations += used
             wrong = (active & (residual < 0.0)) | (self.free & ~active & (w > bound))
             moved = float(np.abs(residual[wrong & active]).sum()) + float(
@@ -118,7 +123,7 @@ class Percolation:
         relaxing.project(m.indptr, self.middle, m.indices, m.data, melt, cap, w, SWEEPS)
 
     def _inner(
-        self, melt: Floats, w: Floats, active: Flags, tol: float
+        self, cycle: Multigrid, melt: Floats, w: Floats, active: Flags, tol: float
     ) -> tuple[Floats, Floats, int]:
         """Conjugate gradients on the cells that do not drip; returns w, b - A w, iterations."""
         m = self.matrix
@@ -128,7 +133,7 @@ class Percolation:
         x, count = w.copy(), 0
         direction, pulled, rz = np.zeros_like(w), np.empty_like(w), 1.0
         while size > goal and count < INNER:
-            z = self._cycle(residual)
+            z = cycle(residual)
             rz, before = float(residual @ z), rz  # z is 0 where water drips
             direction *= rz / before if count else 0.0
             direction += z

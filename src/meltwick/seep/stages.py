@@ -8,9 +8,9 @@ import numpy as np
 
 from meltwick.constants import ICE_POINT, WATER_DENSITY, Constants
 from meltwick.seep import chemistry, ice
-from meltwick.seep.flow import Spreading, joints, spreading, water_held
+from meltwick.seep.flow import Spreading, diffusion, joints, water_held
 from meltwick.seep.graph import Network
-from meltwick.seep.levels import Effort, Steps, Streams
+from meltwick.seep.levels import Current, Effort, Steps, Streams
 from meltwick.seep.pool import Pool
 from meltwick.seep.powder import Laid
 from meltwick.seep.soak import PLAIN, Soak
@@ -80,32 +80,35 @@ def melt_stage(
     steps = Steps.of(melt, effort.steps)
     diffusivity = diffusivity_at(march.moving, COLD)
     missed = march.constants.ice_beside if beside is None else beside
-    first = streams.at(float(steps.level[0]), diffusivity)[0].volume
+    first = streams.at(float(steps.level[0]), diffusivity).stream.volume
     water = float(first.sum())
     caught = melt.mass / WATER_DENSITY * (1.0 - missed)
     dry = damp * float(cloth.mass_per_area.sum()) * cloth.pitch**2 / 1000.0
     if before is not None:
         dry = float(before.volume.sum())
     passing = max(0.1, 1.0 - max(0.0, water - dry) / caught)
-    volume, passed, last = first, 0.0, -1
+    volume, passed = first, 0.0
+    last: Current | None = None
     blocks = effort.blocks()
     if before is not None:
-        volume, passed, last = before.volume, before.pores * water, -2
+        volume, passed = before.volume, before.pores * water
     for n in range(effort.steps):
         step, level = float(steps.seconds[n]), float(steps.level[n])
-        now, spreads, scale, number = streams.at(level, diffusivity)
-        if number != last:
+        current = streams.at(level, diffusivity)
+        now = current.stream
+        if current is not last:
             march.settle(now.volume)
-            if last != -1:
+            if last is not None or before is not None:
                 march.drain(volume, now.volume)
                 if soak is not None:
                     soak.drain(volume, now.volume)
-            volume, last = now.volume, number
+            volume, last = now.volume, current
         for share, masses in laid.over:
             march.mass += share[:, None] * (masses * ((1.0 - missed) / effort.steps))
-        march.carry(now, step, scale * passing)
+        scale = level / current.level * passing
+        march.carry(now, step, scale)
         if soak is not None:
-            soak.carry(now, step, scale * passing)
+            soak.carry(now, step, scale)
         passed += caught / effort.steps * passing
         if pool is not None:
             beside_it = melt.mass / WATER_DENSITY * missed / effort.steps
@@ -113,7 +116,8 @@ def melt_stage(
             for _, masses in laid.over:
                 pool.pour(masses * missed / effort.steps)
         if n in blocks:
-            waits = float(steps.seconds[blocks[n]].sum())
+            waits, flowed = steps.together(blocks[n])
+            spreads = current.spreading(flowed / waits / current.level * passing)
             _settle_in(march, spec, Wet(volume, passed / water), spreads, waits, pool, soak)
         observer(stage, n + 1, effort.steps)
     return Wet(volume, passed / water)
@@ -230,7 +234,7 @@ def batch_stage(
         march.react(rest, fixing * now.active, hydrolysing * now.active, now.seconds, pace)
         if n % 2 == 0:  # spread once for two steps, between their reactions
             seconds, diffusivity = _both(steps[n : n + 2], march.moving)
-            spreads = spreading(still, net, cloth, diffusivity, 0.0, march.constants, found)
+            spreads = diffusion(still, net, cloth, diffusivity, march.constants, found)
             march.spread(rest, spreads, seconds)
             if soak is not None:
                 soak.spread(rest, spreads, seconds)
