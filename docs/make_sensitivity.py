@@ -204,10 +204,10 @@ def write_page(found: dict[str, dict[str, tuple[float, float]]]) -> None:
         "The last line takes the constants as independent. If each is as likely anywhere in its",
         "range, the sum is 1.7 standard deviations: nine times in ten the truth lies inside. It is",
         "the doubt that `meltwick preview` adds to the spread of hands for a plan that ends with",
-        "that fold; other plans get the mean of the six. It overstates in one way: several",
-        "constants were chosen together, so that a piece looked right, and if one is wrong another",
-        "is wrong the other way. It understates in another: what the model leaves out has no",
-        "constant.",
+        "that fold; other plans get the root mean square of the six. It overstates in one way:",
+        "several constants were chosen together, so that a piece looked right, and if one is wrong",
+        "another is wrong the other way. It understates in another: what the model leaves out has",
+        "no constant.",
         "",
         "Two plans compared share the same errors, so where a constant moves both alike their",
         "difference is surer than either. In points of white:",
@@ -258,7 +258,7 @@ def draw(found: dict[str, dict[str, tuple[float, float]]]) -> None:
 def write_doubt(found: dict[str, dict[str, tuple[float, float]]]) -> None:
     """Write the doubt that previews show."""
     total = doubts(found)
-    mean = float(np.mean([total[plan] for plan in PLANS])) / 100.0
+    mean = float(np.sqrt(np.mean([total[plan] ** 2 for plan in PLANS]))) / 100.0
     share = parts(found)
 
     def line(plan: str) -> str:
@@ -268,9 +268,10 @@ def write_doubt(found: dict[str, dict[str, tuple[float, float]]]) -> None:
     lines = [
         "# How far the model's own numbers may put the white share off: half the width of the",
         "# doubt, as a share of the dyeable cloth. For each plan the root of the sum of squares",
-        "# over the model's constants, each taken to both ends of its range; white is their mean,",
-        "# for plans that end with another fold. Parts are those of the constants that a",
-        "# maker's own pieces can correct, with the sign of what more of each does to the white.",
+        "# over the model's constants, each taken to both ends of its range; the first is their",
+        "# root mean square, for plans that end with another fold. Parts are those of the",
+        "# constants that a maker's own pieces can correct, with the sign of what more of each",
+        "# does to the white.",
         "# Written by docs/make_sensitivity.py, which docs/sensitivity.md explains.",
         "schema = 1",
         "",
