@@ -1,13 +1,13 @@
 """Meltwick beside general-purpose packages, and beside what the machine can do.
 
 Run with ``python tests/benchmarks/side_by_side.py`` from the top folder, with the extras ``test``
-and ``bench`` installed and nothing else running; about an hour. It measures
+and ``bench`` installed and nothing else running; half an hour to an hour. It measures
 
 - goals: what a maker waits for, and where the time goes (`goals`); with ``--before FOLDER`` of
   another checkout too,
 - transport: a spot of dye on flat cloth, to one error against the closed form (`transporting`),
 - percolation: the flow in the example's bundle, by other solvers of sparse systems (`percolating`),
-- growth: from 10 000 to 2 million cells (`growing`); about 8 GB for the largest,
+- growth: from 10 000 to 2 million cells (`growing`); about 5 GB for the largest,
 - bandwidth: of the memory, and what each compiled loop uses of it (`bandwidth`),
 
 and writes to ``--out`` one table a part as CSV, all as JSON, and all as Markdown. ``--parts``
