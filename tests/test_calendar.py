@@ -324,6 +324,19 @@ def test_ice_counts_for_the_day_on_which_it_is_laid():
     assert [e.start.day for e in entries] == [2, 2, 3, 3, 4]
 
 
+def test_lots_of_ice_part_by_a_day_and_not_by_a_season():
+    """Found by drawn pieces: 1.5 kg by hand, only on Mondays; 0.5 kg may go on the day before."""
+    early, late = Step("early", 300, ice=0.5), Step("late", 900, True, ice=1.5)
+    again = Step("again", 300, True, ice=0.5)
+    mondays = {"Mon": (time(9), time(17))}
+    shop = Workshop(date(2026, 1, 1), mondays, ice_per_day=1.5)
+    pieces = [Piece("p", [[early, late], [again]])]
+    entries = fit(pieces, shop)
+    check(pieces, shop, entries)
+    assert at(entries, "late").date() == date(2026, 1, 5)
+    assert at(entries, "again").date() == date(2026, 1, 12)
+
+
 def test_two_lots_of_ice_share_a_day_or_part():
     """More ice is laid 20 h later at the soonest: with 3 kg a day that is the next day."""
     steps = [

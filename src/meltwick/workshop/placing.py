@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from heapq import heappop, heappush
 
 from meltwick.workshop.jobs import DAY, HANDS, Stretch, load_blocks, marks, wait_marks
 from meltwick.workshop.ledger import Ledger, Load
@@ -160,23 +161,31 @@ def _lay(
 ) -> Placing | None:
     """Place a stretch with its loads given.
 
-    Where its own lots of ice are too much for one day, each in turn is kept off that day, the last
-    lot first: in any place that fits, at least one of them lies on another.
+    Where its own lots of ice are too much for one day, each in turn is kept off that day: in any
+    place that fits, at least one of them lies on another. What ends first is tried next, and no
+    lot kept off a day lets it end sooner, so the first that fits ends as early as any.
     """
     iced = [n for n, step in enumerate(task.stretch.steps) if step.ice > 0.0]
-    barred: list[dict[int, int]] = [{}]
-    for _ in range(_ICE_TRIES):
-        if not barred:
-            break
-        off = barred.pop()
-        starts = _walk(task, ready, ledger, style, latest, shared, off)
-        if starts is None:
-            continue
+    tried: list[dict[int, int]] = []
+    open_: list[tuple[int, int, tuple[int, ...]]] = []
+
+    def try_out(off: dict[int, int]) -> None:
+        if off not in tried:
+            starts = _walk(task, ready, ledger, style, latest, shared, off)
+            tried.append(off)
+            if starts is not None:
+                heappush(open_, (starts[-1], len(tried) - 1, starts))
+
+    try_out({})
+    while open_ and len(tried) < _ICE_TRIES:
+        _, number, starts = heappop(open_)
         over = ledger.ice_fits([(starts[n], task.stretch.steps[n].ice) for n in iced])
         if over is None:
             return Placing(starts, starts[-1] + task.lengths[-1], shared)
-        day = between(over, over + DAY)
-        barred += [{**off, n: off.get(n, 0) | day} for n in iced if day >> starts[n] & 1]
+        off, day = tried[number], between(over, over + DAY)
+        for n in iced:
+            if day >> starts[n] & 1:
+                try_out({**off, n: off.get(n, 0) | day})
     return None
 
 
