@@ -215,7 +215,7 @@ def pitch_table() -> list[str]:
         *table(head, rows),
         "",
         f"Medians, least and most in brackets, with model {models}. The balance of the dye closed",
-        f"to {worst:.0e} of what was laid or better in all of these runs.",
+        f"to {worst:.1e} of what was laid or better in all of these runs.",
     ]
 
 

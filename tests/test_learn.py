@@ -20,7 +20,7 @@ from meltwick.journal.factors import moved
 from meltwick.journal.profiles import as_toml, read_profile
 from meltwick.plan import plan_from_text, resolve
 from meltwick.stock import load_stock
-from meltwick.study import store, workers
+from meltwick.study import model_doubt, store, workers
 from meltwick.study.outcome import Order, make
 
 CLOTH = 'name = "cloth"\n[garment]\nblank = "bandana"\n'
@@ -102,7 +102,7 @@ def test_pieces_become_a_profile(run: Run, home: Path, lighter: StandIn) -> None
     assert "Your bundles keep out more than the book says: about" in out
     assert "\n  film " in out
     assert "piece 3" in out
-    assert "The doubt of a usual plan goes from 24 points to" in out
+    assert f"The doubt of a usual plan goes from {100 * model_doubt():.0f} points to" in out
     assert out.splitlines()[-1].endswith("Next: meltwick preview PLAN --as mine")
     profile = read_profile("mine", home / "profiles")
     assert profile.gain

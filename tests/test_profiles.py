@@ -172,11 +172,12 @@ def kept_parts(fold: str) -> dict[str, float]:
 
 def test_the_kept_parts_are_within_the_kept_doubt() -> None:
     """Every part of a root of a sum of squares is no greater than the whole."""
-    for fold in ("pole", "accordion", "spiral"):
+    for fold in ("", "pole", "accordion", "spiral", "scrunch", "halve", "rope"):
         parts = kept_parts(fold)
         assert set(parts) == {name for factor in FACTORS for name in factor.constants}
         assert math.sqrt(sum(each**2 for each in parts.values())) <= model_doubt(fold)
-        assert parts["film"] > 0.0 > parts["contact"]
+        # powder in heaps on a piece that is laid flat leaves no way past the film and the contacts
+        assert fold == "halve" or parts["film"] > 0.0 > parts["contact"]
 
 
 # -------------------------------------------------------------------------- what hangs on it

@@ -11,9 +11,11 @@ from scipy.special import erfc
 from tests.chains import NO_PAIRS, Column, line_links, marching, pair_links, sheet_links, stream_of
 
 from meltwick.constants import Constants
+from meltwick.plan import example_plan
 from meltwick.seep.flow import diffusion, dispersion, stream
 from meltwick.seep.graph import Network
-from meltwick.seep.levels import Current
+from meltwick.seep.levels import Current, Effort, Steps
+from meltwick.simulate import simulate
 from meltwick.types import Cloth, Fabric
 
 V, D = 0.1, 0.01  # velocity and spreading of the published example
@@ -290,3 +292,27 @@ def test_pressing_a_cloth_leaves_its_diffusion_as_it_is():
         found.append(links.along[0][:-1] / water)
     assert found[0] == pytest.approx(np.full(5, 3e-10 * Constants().tortuosity), rel=1e-12, abs=0)
     assert found[1] == pytest.approx(found[0], rel=1e-12, abs=0)
+
+
+def test_dispersion_follows_the_melt_through_a_round(monkeypatch):
+    """Each block of steps is dispersed by what flows in it, and not at the rate of the solve."""
+    told, cut = [], []
+    spreading, of = Current.spreading, Steps.of
+
+    def tell(current, scale):
+        told.append(scale * current.level)
+        return spreading(current, scale)
+
+    def keep(melt, count):
+        cut.append(of(melt, count))
+        return cut[-1]
+
+    monkeypatch.setattr(Current, "spreading", tell)
+    monkeypatch.setattr(Steps, "of", keep)
+    simulate(example_plan(), pitch=8e-3)
+    blocks = Effort.at(8e-3).blocks().values()
+    rates = [float(np.average(cut[0].level[each], weights=cut[0].seconds[each])) for each in blocks]
+    passing = np.array(told) / rates  # what the damp cloth does not keep of the melt
+    assert passing == pytest.approx(np.full(len(rates), passing[0]), rel=1e-12, abs=0)
+    assert 0.1 < passing[0] <= 1.0
+    assert told[0] > 2.0 * told[-1]

@@ -99,6 +99,12 @@ CHANGES: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
     ),
     ("seep/graph.py", "middle = 0.5 * (height[a] + height[b])", "middle = height[a]", WATER),
     ("seep/graph.py", "shape / (alpha * resist)", "shape / resist", WATER),
+    (
+        "seep/stages.py",
+        "current.spreading(flowed / waits / current.level * passing)",
+        "current.spreading(1.0)",
+        ("test_transport.py",),
+    ),
     ("seep/flow.py", "ours + scale * theirs", "ours + theirs", MARCH),
     (
         "seep/flow.py",

@@ -208,7 +208,8 @@ def opened(path: Path, *, make: bool = False, wait: float = WAIT) -> Iterator[sq
             yield connection
         finally:
             connection.close()
-            _open_here[key] -= 1
+            with _door:
+                _open_here[key] -= 1
 
 
 def _version(connection: sqlite3.Connection) -> int:

@@ -7,9 +7,10 @@ its suction is nil. An active-set method finds which cells drip, first on coarse
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
+import numba as nb
 import numpy as np
 import scipy.sparse as sp
 
@@ -64,10 +65,7 @@ class Percolation:
         if not self.free.any():
             raise ValueError("no part of the bundle is exposed: water cannot leave")
         self.lowest = int(np.argmin(np.where(self.free, net.bound, np.inf)))
-        # another core makes the levels while this one makes and solves the coarser networks
-        beside = ThreadPoolExecutor(1)
-        self._levels = beside.submit(Multigrid, self.matrix)
-        beside.shutdown(wait=False)
+        self._levels = _beside(self.matrix)
         self._below: tuple[Coarser, Percolation] | None = None
         if cloth is not None and net.bound.size > SMALLEST:
             step = coarser(net, cloth)
@@ -142,6 +140,18 @@ class Percolation:
             size = relaxing.advance(step, direction, pulled, active, x, residual)
             count += 1
         return x, residual, count
+
+
+def _beside(matrix: sp.csr_array) -> Future[Multigrid]:
+    """Make the levels on another core, if we may, while coarser networks are made and solved."""
+    made: Future[Multigrid] = Future()
+    if nb.get_num_threads() == 1:
+        made.set_result(Multigrid(matrix))
+    else:
+        beside = ThreadPoolExecutor(1)
+        made = beside.submit(Multigrid, matrix)
+        beside.shutdown(wait=False)
+    return made
 
 
 def laplacian(net: Network) -> sp.csr_array:
