@@ -183,7 +183,7 @@ def tell_of_kernels(folder: KernelFolder | None, *, announce: bool) -> None:
         why = f"{folder.usual} cannot be written" if folder.usual else "No home folder is known"
         say(f"{why}, so this run and the next ones compile anew (about 20 s).")
     elif announce and not folder.filled:
-        say("First run: compiling, once, for about 20 seconds.")
+        say("First run: compiling, once, for about half a minute.")
 
 
 def show_picture(path: Path) -> None:
