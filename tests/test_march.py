@@ -317,3 +317,25 @@ def test_what_is_left_falls_as_the_exponential(z):
     left = kernels.fade(z)
     assert left == pytest.approx(math.exp(-z), abs=5e-14)
     assert 0.0 <= left <= 1.0
+
+
+@pytest.mark.parametrize("species", [1, 4, 7, 8])
+def test_without_crowding_many_dyes_travel_as_each_alone(species):
+    """A linear isotherm couples nothing: every dye goes as if there were no other."""
+    cells, rng = 9, np.random.default_rng(species)
+    edges = np.array([(a, b) for b in range(1, cells) for a in range(b)], dtype=np.int64)
+    amount, leave = rng.random(len(edges)), rng.random(cells)
+    now = stream_of(1.0 + rng.random(cells), edges, amount, leave)
+    fibre, kd = rng.random(cells), rng.random(species)
+    laid = rng.random((cells, species))
+
+    def went(which: slice) -> np.ndarray:
+        march = marching(1, cells, species=len(kd[which]), fibre=fibre, kd=kd[which])
+        march.mass[:] = laid[:, which]
+        march.settle(now.volume)
+        for _ in range(3):
+            march.carry(now, 0.5)
+        return march.mass
+
+    alone = np.hstack([went(slice(k, k + 1)) for k in range(species)])
+    assert went(slice(0, species)) == pytest.approx(alone, rel=1e-9, abs=0)
