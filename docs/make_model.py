@@ -14,7 +14,7 @@ import csv
 import importlib
 import runpy
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from itertools import pairwise
 from pathlib import Path
 
@@ -259,14 +259,18 @@ PARTS = {
 }
 
 
-def page() -> str:
-    """Return the page with its parts made anew."""
-    text = PAGE.read_text("utf-8")
-    for name, made in PARTS.items():
+def filled(text: str, parts: Mapping[str, Iterable[str]]) -> str:
+    """Put the lines of every part between its two marks."""
+    for name, made in parts.items():
         start, end = f"<!-- made: {name} -->\n", f"<!-- end: {name} -->"
         before, rest = text.split(start)
-        text = before + start + "\n".join(["", *made(), "", ""]) + end + rest.split(end)[1]
+        text = before + start + "\n".join(["", *made, "", ""]) + end + rest.split(end)[1]
     return text
+
+
+def page() -> str:
+    """Return the page with its parts made anew."""
+    return filled(PAGE.read_text("utf-8"), {name: made() for name, made in PARTS.items()})
 
 
 if __name__ == "__main__":

@@ -8,14 +8,14 @@ folder the tables are set from that.
 from __future__ import annotations
 
 import json
-import re
+import runpy
 import sys
 from pathlib import Path
 from typing import Any
 
 HERE = Path(__file__).parent
 PAGE, DATA = HERE / "speed.md", HERE / "speed.json"
-PLACE = re.compile(r"(<!-- made: ([a-z]+) -->\n).*?(<!-- end: \2 -->)", re.DOTALL)
+MAKER = runpy.run_path(str(HERE / "make_model.py"))
 
 
 def told(value: Any) -> str:
@@ -27,21 +27,16 @@ def told(value: Any) -> str:
     return str(value)
 
 
-def table(rows: list[dict[str, Any]]) -> str:
-    """Set one table in Markdown."""
-    names = list(dict.fromkeys(name for row in rows for name in row))
-    lines = [f"| {' | '.join(names)} |", "|" + "---|" * len(names)]
-    lines += [f"| {' | '.join(told(row.get(name, '')) for name in names)} |" for row in rows]
-    return "\n".join(lines)
-
-
 def page(tables: dict[str, list[dict[str, Any]]]) -> str:
     """Return the page with all its tables as measured."""
-
-    def made(place: re.Match[str]) -> str:
-        return f"{place[1]}\n{table(tables[place[2]])}\n\n{place[3]}"
-
-    return PLACE.sub(made, PAGE.read_text("utf-8"))
+    parts = {}
+    for title, rows in tables.items():
+        names = list(dict.fromkeys(name for row in rows for name in row))
+        parts[title] = MAKER["table"](
+            names, ([told(row.get(n, "")) for n in names] for row in rows)
+        )
+    text: str = MAKER["filled"](PAGE.read_text("utf-8"), parts)
+    return text
 
 
 def main() -> None:

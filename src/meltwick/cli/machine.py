@@ -181,7 +181,7 @@ def tell_of_kernels(folder: KernelFolder | None, *, announce: bool) -> None:
         return
     if not folder.kept:
         why = f"{folder.usual} cannot be written" if folder.usual else "No home folder is known"
-        say(f"{why}, so this run and the next ones compile anew (about 20 s).")
+        say(f"{why}, so this run and the next ones compile anew (about half a minute).")
     elif announce and not folder.filled:
         say("First run: compiling, once, for about half a minute.")
 

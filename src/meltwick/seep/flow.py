@@ -102,8 +102,8 @@ STEPS = ((0, 1), (1, 0), (1, 1), (1, -1))
 """Rows down and columns aside to the next cell of a row, a column and either diagonal."""
 
 TREAD = 0.3
-"""Share of a step between slanting layers that mixes them; chosen so that the white share of a
-pole wrap is the same at 4, 2 and 1 mm."""
+"""Share of a step between slanting layers that mixes them; chosen so that the white shares of five
+folds are as near as may be at 4, 2 and 1 mm."""
 
 
 @dataclass(frozen=True)
